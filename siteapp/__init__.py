@@ -1,0 +1,1 @@
+"""The app on top of the library: screens, no arithmetic."""
