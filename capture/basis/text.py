@@ -1,8 +1,8 @@
 """How does text from a file or a map service get into a page without being run?
 
 One function for every string from outside. It HTML-escapes and also turns the signs that
-start a template (``{ }``), a JavaScript template literal (`````, ``$``) or an escape
-(``\\``) into numeric entities, since folium renders its output again as a template.
+start a template (``{ }``), a JavaScript template literal (backtick, ``$``) or an escape
+(a backslash) into numeric entities, since folium renders its output again as a template.
 """
 
 from __future__ import annotations
@@ -34,11 +34,11 @@ def escape_text(text: object, *, most: int = MOST_LABEL) -> str:
 
 
 def plain_text(text: object, *, most: int = MOST_LABEL) -> str:
-    """Drop control signs and cut a string from outside, without escaping it.
+    r"""Drop control signs and cut a string from outside, without escaping it.
 
     Examples
     --------
-    >>> plain_text("a\\x00b")
+    >>> plain_text("a\x00b")
     'ab'
     """
     kept = "".join(sign if sign.isprintable() else " " * (sign in "\n\t") for sign in str(text))
