@@ -1,0 +1,94 @@
+"""Which built-in numbers does a study stand on, and how does a user replace one?
+
+Every room keeps its own sheet; here they are gathered, so that one table shows them all.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Mapping
+from typing import Final
+
+from capture.basis import InputError, Sheet
+
+#: rooms with a sheet, in the order in which data walks through them
+ROOMS: Final = (
+    "place",
+    "passing",
+    "turning",
+    "seeing",
+    "around",
+    "share",
+    "hours",
+    "line",
+    "utilities",
+    "ground",
+    "money",
+)
+
+Numbers = Mapping[str, Sheet]
+
+
+def load_numbers(replaced: Mapping[str, float] | None = None) -> dict[str, Sheet]:
+    """Gather every room's sheet, some values replaced by the user's own.
+
+    Parameters
+    ----------
+    replaced : mapping of str to float, optional
+        ``{"line.pitch_m": 7.0}``: room, dot, name of the constant.
+
+    Returns
+    -------
+    dict of str to Sheet
+        By room, in the order of the chain.
+
+    Raises
+    ------
+    InputError
+        For an unknown room or name, or a value that is not finite.
+
+    Examples
+    --------
+    >>> sheets = load_numbers({"line.pitch_m": 7.0})
+    >>> sheets["line"].value("pitch_m")
+    7.0
+    """
+    by_room: dict[str, dict[str, float]] = {}
+    for full_name, value in (replaced or {}).items():
+        room, dot, name = full_name.partition(".")
+        if not dot or room not in ROOMS:
+            raise InputError(
+                f"{full_name!r} is not room.name; rooms are {', '.join(ROOMS)}; "
+                "the numbers command lists all names"
+            )
+        by_room.setdefault(room, {})[name] = value
+    sheets: dict[str, Sheet] = {}
+    for room in ROOMS:
+        sheet: Sheet = importlib.import_module(f"capture.{room}.values").VALUES
+        sheets[room] = sheet.override(by_room[room]) if room in by_room else sheet
+    return sheets
+
+
+def parse_replaced(texts: list[str]) -> dict[str, float]:
+    """Read ``room.name=value`` texts from a command line.
+
+    Raises
+    ------
+    InputError
+        When a text has no ``=`` or its value is not a number.
+
+    Examples
+    --------
+    >>> parse_replaced(["line.pitch_m=7"])
+    {'line.pitch_m': 7.0}
+    """
+    replaced: dict[str, float] = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        try:
+            replaced[name.strip()] = float(value)
+        except ValueError:
+            equals = ""
+        if not equals:
+            raise InputError(f"--set {text}: write room.name=number, as in line.pitch_m=7")
+    return replaced
