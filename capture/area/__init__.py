@@ -1,0 +1,6 @@
+"""What do we know about this place? `area.toml` to an `Area` whose layers load lazily."""
+
+from capture.area.area import LAYER_KINDS, Area, Layer, open_area
+from capture.area.tables import load_table
+
+__all__ = ["LAYER_KINDS", "Area", "Layer", "load_table", "open_area"]
