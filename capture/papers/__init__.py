@@ -1,0 +1,1 @@
+"""What do people take away: map, study file, ranking, report, workbook."""

@@ -1,0 +1,226 @@
+"""How do layers become a map that opens from a stick, and the same map inside the app?
+
+The map is folium's, with Leaflet and jQuery put into it, so that it asks nothing of any
+network. Tiles are an extra that the reader may add. An export is one file whose bytes
+depend on nothing but what is shown.
+
+Folium renders its own output again as a template; so the ground is handed over outside of
+that step, and everything else consists of numbers and escaped strings.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from typing import Any, Final
+
+from capture.basis import InputError, UnitSystem, escape_text
+from capture.papers.assets import encode_uri, read_asset, read_asset_uri
+from capture.papers.background import Background
+from capture.papers.marks import MapLayer
+
+MOST_ZOOM: Final = 20
+OSM_CREDIT: Final = "Roads and buildings © OpenStreetMap contributors, ODbL 1.0"
+_TILES_RULE: Final = re.compile(r"https?://[\w.{}/:?=&%@~-]+\Z")
+
+
+def make_map(
+    layers: Sequence[MapLayer],
+    *,
+    background: Background | None = None,
+    centre: tuple[float, float] | None = None,
+    zoom: int = 15,
+    system: UnitSystem = "us",
+    credits: Sequence[str] = (OSM_CREDIT,),
+    tiles_url: str | None = None,
+    inline: bool = True,
+) -> Any:
+    """Make a folium map of layers over a background.
+
+    Parameters
+    ----------
+    layers : sequence of MapLayer
+        From the lowest to the uppermost.
+    background : Background, optional
+        What lies under the layers.
+    centre : tuple of (lat, lon), optional
+        Where to look, in degrees; without it the whole background is in view.
+    zoom : int
+        How near, 1-20, when a centre is given.
+    system : {"us", "metric"}
+        Of the scale bar.
+    credits : sequence of str
+        Whose data is shown.
+    tiles_url : str, optional
+        Address of street tiles, with ``{z}``, ``{x}`` and ``{y}``; drawn under the
+        background, and missed by nobody when out of reach.
+    inline : bool
+        Whether scripts stand in the map as ``data:`` addresses; when false, placeholders
+        stand in their place, for :func:`render_map`.
+
+    Returns
+    -------
+    folium.Map
+
+    Raises
+    ------
+    InputError
+        When the address of the tiles has another form.
+    """
+    import folium
+
+    at = centre or _middle(background)
+    made = folium.Map(
+        location=list(at),
+        zoom_start=zoom,
+        max_zoom=MOST_ZOOM,
+        tiles=None,
+        prefer_canvas=True,
+        attributionControl=True,
+    )
+    made.default_js = _scripts(background, inline=inline)
+    made.default_css = [("leaflet_css", _address("leaflet.css", inline=inline))]
+    if tiles_url:
+        _add_tiles(made, tiles_url)
+    plan = {
+        "layers": [layer.to_page(order) for order, layer in enumerate(layers)],
+        "system": system,
+        "attribution": [escape_text(line) for line in credits],
+        "fit": _fit(background) if centre is None else None,
+    }
+    made.add_child(_plan_element(plan))
+    return made
+
+
+def _plan_element(plan: dict[str, Any]) -> Any:
+    from branca.element import MacroElement
+    from folium.template import Template
+
+    class Plan(MacroElement):
+        """Hands the layers to the map's script."""
+
+        _template = Template(
+            "{% macro script(this, kwargs) %}\n"
+            "siteMap.draw({{ this._parent.get_name() }}, {{ this.plan }});\n"
+            "{% endmacro %}"
+        )
+
+        def __init__(self, text: str) -> None:
+            super().__init__()  # type: ignore[no-untyped-call]
+            self._name = "Plan"
+            self.plan = text
+
+    text = json.dumps(plan, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return Plan(
+        text.replace("</", "<\\/").replace("{{", "{ {").replace("{%", "{ %").replace("{#", "{ #")
+    )
+
+
+def _address(name: str, *, inline: bool) -> str:
+    return read_asset_uri(name) if inline else f"inline:{name}"
+
+
+def _scripts(background: Background | None, *, inline: bool) -> list[tuple[str, str]]:
+    ground = background.script if background else "window.siteGround=null;"
+    found = [(name, _address(name, inline=inline)) for name in ("leaflet.js", "jquery.js")]
+    own = [("sitemap.js", read_asset("sitemap.js")), ("ground.js", ground)]
+    for name, text in own:
+        address = encode_uri(text.encode(), "text/javascript") if inline else f"inline:{name}"
+        found.append((name, address))
+    return found
+
+
+def _middle(background: Background | None) -> tuple[float, float]:
+    if background is None:
+        return 0.0, 0.0
+    south, west, north, east = background.bounds
+    return (south + north) / 2, (west + east) / 2
+
+
+def _fit(background: Background | None) -> list[list[float]] | None:
+    if background is None:
+        return None
+    south, west, north, east = background.bounds
+    return [[south, west], [north, east]]
+
+
+def _add_tiles(made: Any, tiles_url: str) -> None:
+    import folium
+
+    fields = set(re.findall(r"\{(\w*)\}", tiles_url))
+    plain = re.sub(r"\{\w\}", "", tiles_url)
+    good = _TILES_RULE.fullmatch(tiles_url) and {"x", "y", "z"} <= fields <= {"x", "y", "z", "s"}
+    if not good or "{" in plain or "}" in plain:
+        raise InputError(
+            "tiles: the address must start with http and hold {z}, {x} and {y}, got "
+            f"{escape_text(tiles_url)}; leave it out to go without tiles"
+        )
+    folium.TileLayer(tiles=tiles_url, attr="street tiles", overlay=True, control=False).add_to(made)
+
+
+def render_map(made: Any, *, title: str, background: Background | None = None) -> str:
+    """Render a map that was made with ``inline=False`` as one page without any request.
+
+    Parameters
+    ----------
+    made : folium.Map
+        From :func:`make_map`.
+    title : str
+        Of the page.
+    background : Background, optional
+        The same as the map was made with.
+
+    Returns
+    -------
+    str
+        The page; the same map gives the same text.
+    """
+    for number, element in enumerate(_walk(made)):
+        element._id = f"{number:04d}"
+    page: str = made.get_root().render()
+    texts = {
+        "leaflet.js": read_asset("leaflet.js"),
+        "jquery.js": read_asset("jquery.js"),
+        "sitemap.js": read_asset("sitemap.js"),
+        "ground.js": background.script if background else "window.siteGround=null;",
+    }
+    for name, text in texts.items():
+        page = _replace_once(
+            page, f'<script src="inline:{name}"></script>', f"<script>\n{text}\n</script>"
+        )
+    css = f"<style>\n{read_asset('leaflet.css')}\n</style>"
+    page = _replace_once(page, '<link rel="stylesheet" href="inline:leaflet.css"/>', css)
+    return _finish_page(page, title)
+
+
+def _walk(element: Any) -> list[Any]:
+    root = element.get_root()
+    found, queue = [], [root]
+    while queue:
+        item = queue.pop(0)
+        found.append(item)
+        queue.extend(item._children.values())
+    return found
+
+
+def _replace_once(page: str, old: str, new: str) -> str:
+    before, found, after = page.partition(old)
+    if not found:
+        raise InputError("map: it was made with its scripts inside; make it with inline=False")
+    return before + new + after
+
+
+def _finish_page(page: str, title: str) -> str:
+    page = page.replace("<html>", '<html lang="en">', 1)
+    page = re.sub(r'<meta name="viewport".*?/>', "", page, count=1, flags=re.DOTALL)
+    head = (
+        f"<head>\n<title>{escape_text(title)}</title>\n"
+        '<meta name="viewport" content="width=device-width, initial-scale=1.0"/>\n'
+        '<link rel="icon" href="data:,"/>'
+    )
+    page = page.replace("<head>", head, 1)
+    page = page.replace('<div class="folium-map"', '<main><div class="folium-map"', 1)
+    page = re.sub(r'(<div class="folium-map"[^>]*></div>)', r"\1</main>", page, count=1)
+    page = page.replace("</style>", "\nmain{height:100%}</style>", 1)
+    return "\n".join(line.rstrip() for line in page.splitlines()) + "\n"

@@ -1,0 +1,221 @@
+/* Draws the ground (roads, buildings), the layers and the panel of a map.
+   Every string that arrives here was escaped by the Python side. */
+(function () {
+  "use strict";
+  var SCALE = 100000;
+  var GROUND = "#f5f2ea";
+  var ROADS = [["#c9bd9f", 5], ["#d6cbb0", 3.5], ["#ddd4bf", 2.5], ["#e3dccb", 1.3]];
+
+  function unpack(part) {
+    var lat = 0, lon = 0, line = [];
+    for (var i = 0; i + 1 < part.length; i += 2) {
+      lat += part[i];
+      lon += part[i + 1];
+      line.push([lat / SCALE, lon / SCALE]);
+    }
+    return line;
+  }
+
+  function pane(map, name, order, silent) {
+    if (!map.getPane(name)) {
+      var made = map.createPane(name);
+      made.style.zIndex = order;
+      if (silent) { made.style.pointerEvents = "none"; }
+    }
+    return name;
+  }
+
+  function drawGround(map, ground) {
+    map.getContainer().style.background = GROUND;
+    if (!ground) { return; }
+    var canvas = L.canvas({ pane: pane(map, "ground", 250, true), padding: 0.3 });
+    var group = L.layerGroup();
+    ground.buildings.forEach(function (bundle) {
+      L.polygon(bundle.map(function (part) { return [unpack(part)]; }), {
+        renderer: canvas, interactive: false, stroke: true, weight: 0.5, color: "#c6bfae",
+        fillColor: "#e2dccd", fillOpacity: 1, smoothFactor: 1
+      }).addTo(group);
+    });
+    for (var tier = ROADS.length - 1; tier >= 0; tier -= 1) {
+      ground.roads[tier].forEach(function (bundle) {
+        L.polyline(bundle.map(unpack), {
+          renderer: canvas, interactive: false, color: ROADS[tier][0], weight: ROADS[tier][1],
+          smoothFactor: 1
+        }).addTo(group);
+      });
+    }
+    group.addTo(map);
+  }
+
+  function glyph(look, angle) {
+    var r = look.radius, w = look.width, box = r + w;
+    var paint = "stroke='" + look.ink + "' stroke-width='" + w + "' fill='" +
+      (look.fill || "none") + "' fill-opacity='" + (look.fill ? look.fill_share : 0) + "'";
+    var body;
+    if (angle !== undefined) {
+      body = "<path d='M0 -9 L7 8 L0 4 L-7 8 Z' fill='" + look.ink +
+        "' stroke='#fff' stroke-width='1.2' transform='rotate(" + angle + ")'/>";
+      box = 11;
+    } else if (look.shape === "square") {
+      body = "<rect x='" + (-r) + "' y='" + (-r) + "' width='" + 2 * r + "' height='" + 2 * r +
+        "' " + paint + "/>";
+    } else if (look.shape === "diamond") {
+      body = "<path d='M0 " + (-r) + " L" + r + " 0 L0 " + r + " L" + (-r) + " 0 Z' " + paint + "/>";
+    } else if (look.shape === "triangle") {
+      body = "<path d='M0 " + (-r) + " L" + r + " " + r * 0.8 + " L" + (-r) + " " + r * 0.8 +
+        " Z' " + paint + "/>";
+    } else if (look.shape === "cross") {
+      body = "<path d='M" + (-r) + " " + (-r) + " L" + r + " " + r + " M" + r + " " + (-r) +
+        " L" + (-r) + " " + r + "' stroke='#fff' stroke-width='" + (w + 3) + "'/>" +
+        "<path d='M" + (-r) + " " + (-r) + " L" + r + " " + r + " M" + r + " " + (-r) + " L" +
+        (-r) + " " + r + "' " + paint + "/>";
+    } else {
+      body = "<circle r='" + r + "' " + paint + "/>";
+    }
+    return { size: 2 * box, svg: "<svg xmlns='http://www.w3.org/2000/svg' width='" + 2 * box +
+      "' height='" + 2 * box + "' viewBox='" + (-box) + " " + (-box) + " " + 2 * box + " " +
+      2 * box + "' aria-hidden='true'>" + body + "</svg>" };
+  }
+
+  function lineStyle(look, renderer, tip) {
+    return {
+      color: look.ink, weight: look.width, dashArray: look.dash || null, opacity: 0.95,
+      fill: Boolean(look.fill), fillColor: look.fill || look.ink, fillOpacity: look.fill_share,
+      interactive: Boolean(tip), renderer: renderer, lineCap: look.dash ? "butt" : "round"
+    };
+  }
+
+  function nameOf(tip) {
+    var holder = document.createElement("div");
+    holder.innerHTML = tip.replace(/<\/(b|div|tr)>|<br>/g, "$&, ");
+    return holder.textContent.replace(/[,\s]+$/, "");
+  }
+
+  function pointOf(mark, look) {
+    var made = glyph(look, mark.a);
+    var text = mark.l ? "<span style='position:absolute;left:" + (made.size + 1) +
+      "px;top:50%;transform:translateY(-50%);white-space:nowrap;font:600 12px/1.1 sans-serif;" +
+      "color:#1f2d36;text-shadow:0 0 3px #fff,0 0 3px #fff,0 0 3px #fff'>" + mark.l + "</span>" : "";
+    var marker = L.marker(mark.c, {
+      icon: L.divIcon({ html: made.svg + text, className: "site-mark",
+        iconSize: [made.size, made.size], iconAnchor: [made.size / 2, made.size / 2] }),
+      keyboard: Boolean(mark.t), interactive: Boolean(mark.t), bubblingMouseEvents: true,
+      zIndexOffset: mark.z || 0
+    });
+    marker.on("add", function () {
+      var element = marker.getElement();
+      if (element && mark.t) { element.setAttribute("aria-label", nameOf(mark.t)); }
+      if (element && !mark.t) { element.setAttribute("aria-hidden", "true"); }
+    });
+    return marker;
+  }
+
+  function shapeOf(mark, look, renderer) {
+    if (mark.k === "point") { return pointOf(mark, look); }
+    var parts = mark.c.map(unpack);
+    if (mark.k === "area") {
+      return L.polygon(parts, lineStyle(look, renderer, mark.t));
+    }
+    return L.polyline(parts, lineStyle(look, renderer, mark.t));
+  }
+
+  function remember(layer, shown) {
+    try { window.localStorage.setItem("site map: " + layer.key, shown ? "1" : "0"); } catch (e) { }
+  }
+
+  function recall(layer) {
+    try {
+      var kept = window.localStorage.getItem("site map: " + layer.key);
+      return kept === null ? layer.shown : kept === "1";
+    } catch (e) { return layer.shown; }
+  }
+
+  function drawLayer(map, layer) {
+    var group = L.layerGroup();
+    var renderer = layer.many
+      ? L.canvas({ pane: pane(map, "many", 380), padding: 0.3, tolerance: 4 })
+      : L.svg({ pane: pane(map, "few-" + layer.order, 400 + layer.order), padding: 0.3 });
+    layer.marks.forEach(function (mark) {
+      var shape = shapeOf(mark, layer.looks[mark.s], renderer);
+      if (mark.t) { shape.bindTooltip(mark.t, { sticky: true, className: "site-tip" }); }
+      shape.addTo(group);
+    });
+    if (recall(layer)) { group.addTo(map); }
+    return group;
+  }
+
+  function sample(look, kind) {
+    if (kind === "point") { return glyph(look).svg; }
+    var fill = kind === "area" && look.fill ? "<rect x='1' y='1' width='28' height='12' fill='" +
+      look.fill + "' fill-opacity='" + look.fill_share + "' stroke='" + look.ink +
+      "' stroke-width='" + look.width + "' stroke-dasharray='" + look.dash + "'/>" :
+      "<path d='M0 7 H30' stroke='" + look.ink + "' stroke-width='" + look.width +
+      "' stroke-dasharray='" + look.dash + "'/>";
+    return "<svg width='30' height='14' aria-hidden='true'>" + fill + "</svg>";
+  }
+
+  function panel(map, plan, groups) {
+    var control = L.control({ position: "topright" });
+    control.onAdd = function () {
+      var box = L.DomUtil.create("details", "site-panel");
+      box.open = map.getContainer().clientWidth > 640;
+      box.innerHTML = "<summary>What the map shows</summary>";
+      plan.layers.forEach(function (layer, index) {
+        var row = L.DomUtil.create("div", "site-layer", box);
+        var label = L.DomUtil.create("label", "", row);
+        var tick = L.DomUtil.create("input", "", label);
+        tick.type = "checkbox";
+        tick.checked = map.hasLayer(groups[index]);
+        L.DomUtil.create("span", "", label).innerHTML = " " + layer.name;
+        tick.addEventListener("change", function () {
+          if (tick.checked) { groups[index].addTo(map); } else { groups[index].remove(); }
+          remember(layer, tick.checked);
+        });
+        layer.legend.forEach(function (line) {
+          var entry = L.DomUtil.create("div", "site-legend", row);
+          entry.innerHTML = "<span>" + sample(layer.looks[line[0]], line[1]) + "</span>" + line[2];
+        });
+      });
+      L.DomEvent.disableClickPropagation(box);
+      L.DomEvent.disableScrollPropagation(box);
+      return box;
+    };
+    control.addTo(map);
+  }
+
+  function addStyle() {
+    if (document.getElementById("site-map-style")) { return; }
+    var style = document.createElement("style");
+    style.id = "site-map-style";
+    style.textContent =
+      ".site-mark{background:none;border:0;line-height:0}" +
+      ".site-mark:focus-visible{outline:3px solid #1f2d36;outline-offset:2px}" +
+      ".site-tip{font:13px/1.4 sans-serif;color:#1f2d36;border:1px solid #55636b;" +
+      "max-width:20rem;white-space:normal;width:max-content}" +
+      ".site-tip b{display:block}" +
+      ".site-panel{background:#fffdf8;color:#1f2d36;border:1px solid #55636b;padding:.5rem .7rem;" +
+      "font:13px/1.4 sans-serif;max-width:17rem;max-height:min(70vh,28rem);overflow:auto}" +
+      ".site-panel summary{font-weight:700;cursor:pointer}" +
+      ".site-layer{margin-top:.45rem}.site-layer label{cursor:pointer;font-weight:600}" +
+      ".site-legend{display:flex;gap:.5rem;align-items:center;margin-left:1.3rem}" +
+      ".site-legend span{flex:0 0 32px;text-align:center;line-height:0}" +
+      ".leaflet-container .leaflet-control-attribution,.leaflet-control-scale-line" +
+      "{font:11px/1.5 sans-serif;color:#1f2d36}" +
+      "@media print{.leaflet-control-zoom{display:none}.site-panel:not([open]){display:none}}";
+    document.head.appendChild(style);
+  }
+
+  window.siteMap = {
+    draw: function (map, plan) {
+      addStyle();
+      map.attributionControl.setPrefix(false);
+      plan.attribution.forEach(function (line) { map.attributionControl.addAttribution(line); });
+      drawGround(map, window.siteGround);
+      var groups = plan.layers.map(function (layer) { return drawLayer(map, layer); });
+      if (plan.layers.length) { panel(map, plan, groups); }
+      L.control.scale({ imperial: plan.system === "us", metric: plan.system !== "us" }).addTo(map);
+      if (plan.fit) { map.fitBounds(plan.fit, { animate: false }); }
+      window.siteMapDrawn = true;
+    }
+  };
+})();

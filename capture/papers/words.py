@@ -1,0 +1,115 @@
+"""How is a number said to a person: how many digits, which unit, which range?
+
+The only arithmetic is the turn from SI into what the reader uses. Assumes that nobody can
+use more than three digits of an estimate.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from capture.basis import Range, UnitSystem, convert_out
+
+#: unit as stored -> (factor, label, digits after the point or None for significant digits)
+_SAID: Final[dict[str, tuple[float, str]]] = {
+    "share": (100.0, "%"),
+    "s": (1.0, "s"),
+    "min": (1.0, "min"),
+    "vehicles/day": (1.0, "vehicles a day"),
+    "cars/year": (1.0, "cars a year"),
+    "cars/day": (1.0, "cars a day"),
+    "cars/h": (1.0, "cars an hour"),
+    "veh/h": (1.0, "vehicles an hour"),
+    "years": (1.0, "years"),
+    "months": (1.0, "months"),
+    "count": (1.0, ""),
+    "1": (1.0, ""),
+}
+NOT_KNOWN: Final = "not known"
+NEVER: Final = "never"
+
+
+def say_number(value: float | None, *, digits: int = 3) -> str:
+    """Say a number with so many significant digits, thousands parted by commas.
+
+    Examples
+    --------
+    >>> say_number(32149.0), say_number(0.8512, digits=2), say_number(float("nan"))
+    ('32,100', '0.85', 'not known')
+    """
+    if value is None or math.isnan(value):
+        return NOT_KNOWN
+    if math.isinf(value):
+        return NEVER if value > 0 else "less than any"
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    rounded = round(value, places)
+    places = max(0, digits - 1 - math.floor(math.log10(abs(rounded))))
+    text = f"{rounded:,.{places}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def say_money(value: float | None, *, digits: int = 3) -> str:
+    """Say US dollars, in millions from a million on.
+
+    Examples
+    --------
+    >>> say_money(1_530_000), say_money(-84_200), say_money(13)
+    ('$1.53 M', '-$84,200', '$13')
+    """
+    if value is None or not math.isfinite(value):
+        return say_number(value)
+    sign = "-" if value < 0 else ""
+    size = abs(value)
+    if size >= 1e6:
+        return f"{sign}${say_number(size / 1e6, digits=digits)} M"
+    return f"{sign}${say_number(size, digits=digits)}"
+
+
+def say_amount(
+    value: float | None, unit: str, system: UnitSystem = "us", *, digits: int = 3
+) -> str:
+    """Say an amount with its unit in the reader's system.
+
+    Parameters
+    ----------
+    value : float or None
+        In ``unit``.
+    unit : str
+        As stored: an SI unit, ``"share"``, ``"USD"``, ``"cars/h"`` and the like.
+    system : {"us", "metric"}
+    digits : int
+        Significant digits.
+
+    Examples
+    --------
+    >>> say_amount(36.6, "m"), say_amount(0.0085, "share"), say_amount(20, "mps", "metric")
+    ('120 ft', '0.85 %', '72 km/h')
+    """
+    if unit in {"USD", "usd"}:
+        return say_money(value, digits=digits)
+    if value is None or not math.isfinite(value):
+        return say_number(value)
+    if unit in _SAID:
+        factor, label = _SAID[unit]
+        return f"{say_number(value * factor, digits=digits)} {label}".strip()
+    amount, label = convert_out(value, unit.lower() if unit in {"Pa", "W"} else unit, system)
+    return f"{say_number(amount, digits=digits)} {label}".strip()
+
+
+def say_spread(number: Range, system: UnitSystem = "us", *, digits: int = 2) -> str:
+    """Say the 5th to 95th percentile, without the unit where both share it.
+
+    Examples
+    --------
+    >>> say_spread(Range(value=272, low=151, high=484, mean=290, unit="cars/day"))
+    '150 to 480'
+    """
+    low = say_amount(number.low, number.unit, system, digits=digits)
+    high = say_amount(number.high, number.unit, system, digits=digits)
+    tail = low.partition(" ")[2]
+    if tail and tail != "M" and high.endswith(" " + tail):
+        return f"{low.partition(' ')[0]} to {high.partition(' ')[0]}"
+    return f"{low} to {high}"
