@@ -1,0 +1,29 @@
+"""How many cars come in the busiest hour: a year of hours, its weather and its noise."""
+
+from capture.hours.busy import (
+    BusyHour,
+    compute_design_hour,
+    compute_expected_hours,
+    compute_peak_factor,
+    estimate_busy_hour,
+)
+from capture.hours.sales import SalesFit, fit_sales, load_sales_table
+from capture.hours.shape import YearShape, holiday_days, make_year_shape
+from capture.hours.values import VALUES
+from capture.hours.weather import read_weather
+
+__all__ = [
+    "VALUES",
+    "BusyHour",
+    "SalesFit",
+    "YearShape",
+    "compute_design_hour",
+    "compute_expected_hours",
+    "compute_peak_factor",
+    "estimate_busy_hour",
+    "fit_sales",
+    "holiday_days",
+    "load_sales_table",
+    "make_year_shape",
+    "read_weather",
+]

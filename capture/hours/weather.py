@@ -1,0 +1,248 @@
+"""How does each day's weather move a wash's cars, and when does it stay shut?
+
+Takes daily weather in the columns that open weather archives use (``date``, ``prcp`` mm,
+``tmin``, ``tmax`` degC, ``snow`` mm), or twelve monthly normals. Assumes that rain keeps
+cars away on the day, that the first dry day after it brings some back, that the first
+thaw after snow brings many, and that a hard frost shuts the wash.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from capture.basis import DataError, InputError, Sheet, raise_gathered
+from capture.hours.values import VALUES
+
+FloatArray = NDArray[np.float64]
+
+#: column -> names it goes by, first one of ours
+_NAMES: Final = {
+    "date": ("date", "time", "day"),
+    "precipitation_mm": ("precipitation_mm", "prcp_mm", "prcp", "rain_mm", "precipitation"),
+    "low_c": ("low_c", "tmin_c", "tmin", "temperature_min_c", "temp_min_c"),
+    "high_c": ("high_c", "tmax_c", "tmax", "temperature_max_c", "temp_max_c"),
+    "snow_mm": ("snow_mm", "snow", "snowfall_mm", "snow_depth_mm", "snow_cm"),
+}
+_LIMITS: Final = {
+    "precipitation_mm": (0.0, 2000.0, "mm"),
+    "low_c": (-90.0, 60.0, "degC"),
+    "high_c": (-90.0, 65.0, "degC"),
+    "snow_mm": (0.0, 20000.0, "mm"),
+}
+_LEAST_DAYS: Final = 330
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WeatherDays:
+    """What the weather does to each of 365 days."""
+
+    #: factor on a day's cars, mean about 1 within each month, (365,)
+    factor: FloatArray
+    #: 0 where roads are never salted, 1 where winters are snowy
+    salt_share: float
+    #: spread of a day that stays unexplained
+    day_cv: float
+    #: calendar year of the days
+    year: int
+    #: wet days, rebounds, thaws and shut days in the year
+    wet_days: int
+    rebound_days: int
+    thaw_days: int
+    shut_days: int
+    #: where it comes from, one sentence
+    source: str
+    #: what to know
+    cautions: tuple[str, ...]
+
+
+def read_weather(table: pd.DataFrame) -> pd.DataFrame:
+    """Bring a daily weather table into one form and check it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        A date and at least precipitation in mm; temperatures in degC and snow in mm when
+        known. Names such as ``prcp``, ``tmin``, ``tmax`` and ``snow`` are understood.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``date``, ``precipitation_mm``, ``low_c``, ``high_c``, ``snow_mm``; gaps are
+        NaN; sorted by date.
+
+    Raises
+    ------
+    DataError
+        Naming each fault: a missing column, a value out of range, a date twice.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"date": ["2025-01-01"], "prcp": [3.2]})
+    >>> float(read_weather(frame).precipitation_mm[0])
+    3.2
+    """
+    lower = {str(name).strip().lower(): name for name in table.columns}
+    found = {
+        ours: next((lower[name] for name in names if name in lower), None)
+        for ours, names in _NAMES.items()
+    }
+    if found["date"] is None or found["precipitation_mm"] is None:
+        raise DataError(
+            "weather: needs a column date and a column prcp (mm a day), got "
+            f"{', '.join(map(str, table.columns[:12]))}; rename them"
+        )
+    out = pd.DataFrame({"date": pd.to_datetime(table[found["date"]], errors="coerce")})
+    rows = table["row"].to_numpy() if "row" in table.columns else np.arange(1, len(table) + 1)
+    faults = [f"row {rows[k]}: date is not readable" for k in np.flatnonzero(out["date"].isna())]
+    for ours, (low, high, unit) in _LIMITS.items():
+        column = found[ours]
+        if column is None:
+            out[ours] = np.nan
+            continue
+        scale = 10.0 if str(column).strip().lower().endswith("_cm") else 1.0
+        out[ours] = scale * pd.to_numeric(table[column], errors="coerce").astype(float)
+        bad = np.flatnonzero(~out[ours].between(low, high) & out[ours].notna())
+        faults += [
+            f"row {rows[k]}: {column} is {out[ours].iloc[k]:g}, must be {low:g} to {high:g} {unit}"
+            for k in bad
+        ]
+    twice = np.flatnonzero(out["date"].duplicated() & out["date"].notna())
+    faults += [f"row {rows[k]}: date {out['date'].iloc[k]:%Y-%m-%d} stands twice" for k in twice]
+    raise_gathered(faults, where="weather")
+    return out.sort_values("date", ignore_index=True)
+
+
+def add_weather_factor(
+    weather: pd.DataFrame | None, *, year: int | None = None, values: Sheet = VALUES
+) -> WeatherDays:
+    """Turn daily weather, monthly normals or nothing into a factor for each day.
+
+    Parameters
+    ----------
+    weather : DataFrame or None
+        Daily table, or twelve rows with ``month`` and ``wet_days`` (and ``snow_days``).
+    year : int, optional
+        Which year of the table; by default the most usual complete one.
+
+    Returns
+    -------
+    WeatherDays
+
+    Raises
+    ------
+    DataError
+        When the table is not usable or no year is nearly complete.
+    """
+    from capture.hours.shape import DAYS, USUAL_YEAR
+
+    if weather is None:
+        return WeatherDays(
+            factor=np.ones(DAYS), salt_share=0.5, day_cv=values.value("day_cv_no_weather"),
+            year=year or USUAL_YEAR, wet_days=0, rebound_days=0, thaw_days=0, shut_days=0,
+            source="weather: none given, so it is part of the day's noise",
+            cautions=("no weather is given: seasons lie halfway between salted and sunny places",),
+        )  # fmt: skip
+    columns = {str(name).strip().lower() for name in weather.columns}
+    if {"month", "wet_days"} <= columns:
+        from capture.hours.normals import make_usual_days
+
+        weather = make_usual_days(weather, year=year or USUAL_YEAR)
+        year = year or USUAL_YEAR
+    table = read_weather(weather)
+    chosen = _choose_year(table, year)
+    days = _one_year(table, chosen)
+    factor, counts = compute_weather_factor(days, values=values)
+    snow_days = int((days["snow_mm"].fillna(0) > 0).sum())
+    gaps = int(days["precipitation_mm"].isna().sum())
+    cautions = [f"{gaps} days of {chosen} have no weather and count as dry"] if gaps else []
+    if days["high_c"].isna().all():
+        cautions.append("weather has no temperature: no thaw or frost day is known")
+    return WeatherDays(
+        factor=factor,
+        salt_share=min(1.0, snow_days / values.value("salt_snow_days")),
+        day_cv=values.value("day_cv"),
+        year=chosen,
+        source=f"weather: daily table, year {chosen} ({counts[0]} wet days, {snow_days} with snow)",
+        cautions=tuple(cautions),
+        wet_days=counts[0], rebound_days=counts[1], thaw_days=counts[2], shut_days=counts[3],
+    )  # fmt: skip
+
+
+def compute_weather_factor(
+    days: pd.DataFrame, *, values: Sheet = VALUES
+) -> tuple[FloatArray, tuple[int, int, int, int]]:
+    """Compute each day's factor from 365 rows of weather.
+
+    Returns
+    -------
+    tuple
+        Factors (365,), and how many days are wet, rebounds, thaws and shut.
+
+    Notes
+    -----
+    A wet day is 1 + change, the first dry day after one the rebound, the first day above
+    the thaw temperature after snow or frost the thaw (the larger of the two holds), a day
+    that stays below the closing temperature 0. Each month is then scaled to a mean of 1,
+    but a month that is shut for most of its days is not made up for in full.
+    """
+    from capture.hours.shape import month_of_day
+
+    rain = days["precipitation_mm"].fillna(0).to_numpy()
+    snow = days["snow_mm"].fillna(0).to_numpy()
+    high = days["high_c"].fillna(np.inf).to_numpy()
+    known = days["high_c"].notna().to_numpy()
+    wet = rain >= 1000 * values.value("wet_day_m")
+    wet_yesterday = np.roll(wet, 1)
+    rebound = ~wet & wet_yesterday
+    winter = (snow > 0) | (known & (high <= 0))
+    warm = known & (high >= values.value("thaw_c"))
+    thaw = ~wet & warm & _recent(winter, int(values.value("thaw_days"))) & ~np.roll(warm, 1)
+    shut = known & (high < values.value("closed_c"))
+    factor = np.where(wet, 1 + values.value("wet_day_change_share"), 1.0)
+    factor = np.where(rebound, values.value("rebound_factor"), factor)
+    factor = np.where(thaw, np.maximum(factor, values.value("thaw_factor")), factor)
+    factor = np.where(shut, 0.0, factor)
+    month = month_of_day()
+    mean = np.bincount(month, weights=factor, minlength=12) / np.bincount(month)
+    scaled = factor / np.maximum(mean, values.value("weather_floor"))[month]
+    return scaled, (int(wet.sum()), int(rebound.sum()), int(thaw.sum()), int(shut.sum()))
+
+
+def _recent(flag: NDArray[np.bool_], days: int) -> NDArray[np.bool_]:
+    out = np.zeros_like(flag)
+    for back in range(1, days + 1):
+        out |= np.roll(flag, back)
+    return out
+
+
+def _choose_year(table: pd.DataFrame, year: int | None) -> int:
+    counted = table["date"].dt.year.value_counts()
+    if year is not None:
+        if counted.get(year, 0) < _LEAST_DAYS:
+            raise InputError(
+                f"weather: year {year} must have at least {_LEAST_DAYS} days, got "
+                f"{int(counted.get(year, 0))}; pick another year or mend the table"
+            )
+        return year
+    whole = sorted(int(one) for one, count in counted.items() if count >= _LEAST_DAYS)
+    if not whole:
+        raise DataError(
+            f"weather: needs one calendar year with at least {_LEAST_DAYS} days, got years "
+            f"{', '.join(f'{one}: {count}' for one, count in list(counted.items())[:6])}; "
+            "add the missing days"
+        )
+    rain = table.groupby(table["date"].dt.year)["precipitation_mm"].sum()
+    middle = float(np.median([rain[one] for one in whole]))
+    return min(whole, key=lambda one: (abs(float(rain[one]) - middle), -one))
+
+
+def _one_year(table: pd.DataFrame, year: int) -> pd.DataFrame:
+    dates = pd.date_range(f"{year}-01-01", f"{year}-12-31")
+    dates = dates[~((dates.month == 2) & (dates.day == 29))]
+    kept = table.assign(date=table["date"].dt.normalize()).set_index("date")
+    return kept.reindex(dates).reset_index(names="date")
