@@ -1,0 +1,225 @@
+"""Compiled searches behind :mod:`capture.turning.routes`; nothing else calls them.
+
+Plain loops over flat arrays, compiled by numba at first use and cached on disk.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+from numba import njit
+
+_compiled: Final[Any] = njit(cache=True, nogil=True)
+
+
+@_compiled
+def is_banned(banned: Any, code: int) -> bool:
+    """Whether a turn's code stands in the sorted list."""
+    at = np.searchsorted(banned, code)
+    return bool(at < banned.size and banned[at] == code)
+
+
+@_compiled
+def bend(headings: Any, a: int, b: int) -> Any:
+    """Cosine and sine of the bend from the end of one piece to the start of the next."""
+    ux, uy, vx, vy = headings[a, 2], headings[a, 3], headings[b, 0], headings[b, 1]
+    return ux * vx + uy * vy, ux * vy - uy * vx
+
+
+@_compiled
+def push(keys: Any, items: Any, size: int, key: float, item: int) -> Any:
+    """Add to a binary heap, growing it when full."""
+    if size == keys.size:
+        more_keys = np.empty(2 * keys.size, keys.dtype)
+        more_items = np.empty(2 * items.size, items.dtype)
+        more_keys[:size] = keys
+        more_items[:size] = items
+        keys, items = more_keys, more_items
+    at = size
+    while at > 0:
+        up = (at - 1) >> 1
+        if keys[up] <= key:
+            break
+        keys[at], items[at] = keys[up], items[up]
+        at = up
+    keys[at], items[at] = key, item
+    return keys, items, size + 1
+
+
+@_compiled
+def pop(keys: Any, items: Any, size: int) -> Any:
+    """Take the least from a binary heap."""
+    key, item = keys[0], items[0]
+    size -= 1
+    last_key, last_item = keys[size], items[size]
+    at = 0
+    while True:
+        down = 2 * at + 1
+        if down >= size:
+            break
+        if down + 1 < size and keys[down + 1] < keys[down]:
+            down += 1
+        if keys[down] >= last_key:
+            break
+        keys[at], items[at] = keys[down], items[down]
+        at = down
+    keys[at], items[at] = last_key, last_item
+    return key, item, size
+
+
+@_compiled
+def straightest(a: int, first: int, last: int, listed: Any, back: bool, reverse: Any,
+                headings: Any, banned: Any, edges: int, least: float) -> int:  # fmt: skip
+    """Find the piece that goes straightest on from (or, back, into) piece ``a``; -1 if none."""
+    best, best_cosine = -1, least
+    for at in range(first, last):
+        b = listed[at] if back else at
+        if b == reverse[a]:
+            continue
+        cosine, _ = bend(headings, b, a) if back else bend(headings, a, b)
+        code = np.int64(b) * edges + a if back else np.int64(a) * edges + b
+        if cosine > best_cosine and not is_banned(banned, code):
+            best, best_cosine = b, cosine
+    return best
+
+
+@_compiled
+def walk_leads(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any, head: Any,
+               reverse: Any, seconds: Any, headings: Any, banned: Any, in_indptr: Any,
+               in_edge: Any, length: Any, least: float) -> Any:  # fmt: skip
+    """Walk straight back and straight on from each position."""
+    rows, edges = edge.size, head.size
+    first, last = np.empty(rows, np.int64), np.empty(rows, np.int64)
+    before, after = np.empty(rows), np.empty(rows)
+    for r in range(rows):
+        at, gone = edge[r], fraction[r] * length[edge[r]]
+        before[r] = fraction[r] * seconds[at]
+        for _ in range(64):
+            if gone >= distance:
+                break
+            node = tail[at]
+            b = straightest(at, in_indptr[node], in_indptr[node + 1], in_edge, True, reverse,
+                            headings, banned, edges, least)  # fmt: skip
+            if b < 0 or b == edge[r]:
+                break
+            at = b
+            gone += length[b]
+            before[r] += seconds[b]
+        first[r] = at
+        at, gone = edge[r], (1.0 - fraction[r]) * length[edge[r]]
+        after[r] = (1.0 - fraction[r]) * seconds[at]
+        for _ in range(64):
+            if gone >= distance:
+                break
+            node = head[at]
+            b = straightest(at, indptr[node], indptr[node + 1], in_edge, False, reverse,
+                            headings, banned, edges, least)  # fmt: skip
+            if b < 0 or b == edge[r]:
+                break
+            at = b
+            gone += length[b]
+            after[r] += seconds[b]
+        last[r] = at
+    return first, before, last, after
+
+
+@_compiled
+def walk_marks(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any, head: Any,
+               reverse: Any, seconds: Any, headings: Any, banned: Any, in_indptr: Any,
+               in_edge: Any, length: Any, least: float, signal: Any,
+               junction: Any) -> Any:  # fmt: skip
+    """Distance to the next signal and junction, before and after each position; inf if none."""
+    rows, edges = edge.size, head.size
+    marks = np.full((rows, 4), np.inf)
+    for r in range(rows):
+        for side in range(2):
+            back = side == 0
+            at = edge[r]
+            gone = (fraction[r] if back else 1.0 - fraction[r]) * length[at]
+            for _ in range(64):
+                if gone > distance:
+                    break
+                node = tail[at] if back else head[at]
+                if junction[node] and marks[r, 2 + side] == np.inf:
+                    marks[r, 2 + side] = gone
+                if signal[node]:
+                    marks[r, side] = gone
+                    break
+                pointer = in_indptr if back else indptr
+                b = straightest(at, pointer[node], pointer[node + 1], in_edge, back, reverse,
+                                headings, banned, edges, least)  # fmt: skip
+                if b < 0 or b == edge[r]:
+                    break
+                at = b
+                gone += length[b]
+    return marks
+
+
+@_compiled
+def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, target_edge: Any,
+                  target_fraction: Any, limit: float, indptr: Any, tail: Any, head: Any,
+                  reverse: Any, seconds: Any, headings: Any, banned: Any, u_turn: Any,
+                  signal: Any, near_s: float, cross_s: float, signal_s: float,
+                  cross_sign: float, straight: float) -> Any:  # fmt: skip
+    """Search from each start, bounded, until its targets are settled."""
+    edges = head.size
+    found = np.full(target_edge.size, np.inf)
+    backs = np.zeros(target_edge.size, np.int64)
+    label, turns = np.full(edges, np.inf), np.zeros(edges, np.int64)
+    touched = np.empty(1024, np.int64)
+    keys, items = np.empty(1024), np.empty(1024, np.int64)
+    for n in range(start_edge.size):
+        a0, touches, size = start_edge[n], 0, 0
+        begin, stop = target_indptr[n], target_indptr[n + 1]
+        farthest = 0.0
+        for p in range(begin, stop):
+            if target_edge[p] == a0 and target_fraction[p] >= start_fraction[n]:
+                found[p] = (target_fraction[p] - start_fraction[n]) * seconds[a0]
+        # the start is a state of its own, so that its piece can be entered anew
+        at, now, turned, fresh = a0, (1.0 - start_fraction[n]) * seconds[a0], 0, True
+        while True:
+            if not fresh:
+                if size == 0:
+                    break
+                key, at, size = pop(keys, items, size)
+                if key > label[at]:
+                    continue
+                farthest = 0.0
+                for p in range(begin, stop):
+                    if target_edge[p] == at:
+                        there = key + target_fraction[p] * seconds[at]
+                        if there < found[p]:
+                            found[p], backs[p] = there, turns[at]
+                    farthest = max(farthest, found[p])
+                if key >= farthest:
+                    break
+                now, turned = key + seconds[at], turns[at]
+            fresh = False
+            node = head[at]
+            for b in range(indptr[node], indptr[node + 1]):
+                if is_banned(banned, np.int64(at) * edges + b):
+                    continue
+                if b == reverse[at]:
+                    cost, back = u_turn[at], 1
+                else:
+                    cosine, sine = bend(headings, at, b)
+                    back, cost = 0, 0.0
+                    if cosine < straight:
+                        cost = near_s
+                        if sine * cross_sign > 0:
+                            cost = cross_s + (signal_s if signal[node] else 0.0)
+                there = now + cost
+                if there <= limit and there < label[b]:
+                    if label[b] == np.inf:
+                        if touches == touched.size:
+                            more = np.empty(2 * touches, np.int64)
+                            more[:touches] = touched
+                            touched = more
+                        touched[touches] = b
+                        touches += 1
+                    label[b], turns[b] = there, turned + back
+                    keys, items, size = push(keys, items, size, there, b)
+        for i in range(touches):
+            label[touched[i]] = np.inf
+    return found, backs

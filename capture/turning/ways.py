@@ -1,0 +1,175 @@
+"""By which ways can a passing driver get in, and by which back to the way they were going?
+
+For every stream the ways in are: turn in where it passes; or reach any other stream of
+the same site (the other direction, by turning back or round the block, or the other road
+of a corner site) and turn in there. Ways out mirror them. The time of a way is what it
+adds to driving past. Crossing is possible unless a raised median or the driveway itself
+forbids it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import Sheet
+from capture.turning.gaps import compute_capacity, compute_delay
+from capture.turning.headways import compute_headways
+from capture.turning.routes import NO_U_TURN_CLASSES, TurnMap, find_leads, find_routes
+
+if TYPE_CHECKING:
+    from capture.passing import Volumes
+    from capture.place import Network
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ways:
+    """All pairs of a stream and a stream of the same site by which it may turn in or out."""
+
+    #: first pair of each stream (R+1,)
+    indptr: IntArray
+    #: the stream that is passing (P,)
+    stream: IntArray
+    #: the stream in whose lane it turns in or out (P,)
+    by: IntArray
+    #: what the way in adds to driving past, s, inf where there is none (P,)
+    in_detour_s: FloatArray
+    #: how often the way in turns back (P,)
+    in_backs: IntArray
+    #: the same for the way out (P,)
+    out_detour_s: FloatArray
+    out_backs: IntArray
+
+
+def pair_streams(site: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Pair each stream with every stream of its site, itself included.
+
+    Parameters
+    ----------
+    site : ndarray of int, shape (R,)
+        Site of each stream.
+
+    Returns
+    -------
+    tuple of ndarray of int
+        Pointer (R+1,), the stream (P,) and its partner (P,), partners in rising order.
+
+    Examples
+    --------
+    >>> pointer, stream, by = pair_streams(np.array([0, 1, 0]))
+    >>> pointer.tolist(), stream.tolist(), by.tolist()
+    ([0, 2, 3, 5], [0, 0, 1, 2, 2], [0, 2, 1, 0, 2])
+    """
+    order = np.argsort(site, kind="stable")
+    ordered = site[order]
+    first = np.searchsorted(ordered, site, side="left")
+    last = np.searchsorted(ordered, site, side="right")
+    pointer = np.concatenate([[0], np.cumsum(last - first)]).astype(np.int64)
+    stream = np.repeat(np.arange(site.size), last - first)
+    within = np.arange(pointer[-1]) - pointer[:-1][stream]
+    return pointer, stream, order[first[stream] + within]
+
+
+def compute_u_turn_seconds(
+    network: Network,
+    volumes: Volumes,
+    *,
+    hour_share: float,
+    values: Sheet,
+) -> FloatArray:
+    """Compute what turning back at the end of each directed piece takes.
+
+    Parameters
+    ----------
+    network : Network
+        Roads.
+    volumes : Volumes
+        Their traffic; a piece without any is taken as empty.
+    hour_share : float
+        Share of the day's traffic in an average hour of washing.
+
+    Returns
+    -------
+    ndarray of float, shape (E,)
+        Gap waited for plus manoeuvre, s, capped; inf on motorways, roundabouts, one-ways.
+    """
+    from capture.place.values import ROAD_CLASSES
+
+    segment = np.asarray(network.edge_segment)
+    back = np.asarray(network.edge_reverse)
+    flow = np.nan_to_num(np.asarray(volumes.edge_vehicles_per_day, dtype=np.float64))
+    opposing = np.where(back >= 0, flow[back] * hour_share, 0.0)
+    critical, follow_up = compute_headways(
+        "u_turn", lanes=np.asarray(network.segment_lanes)[segment], values=values
+    )
+    capacity = compute_capacity(opposing, critical_s=critical, follow_up_s=follow_up)
+    delay = compute_delay(values.value("entering_veh_h"), capacity, values=values)
+    taken = np.minimum(delay, values.value("delay_cap_s")) + values.value("u_turn_manoeuvre_s")
+    never = [ROAD_CLASSES.index(name) for name in NO_U_TURN_CLASSES if name in ROAD_CLASSES]
+    closed = (
+        (back < 0)
+        | np.isin(np.asarray(network.segment_class)[segment], never)
+        | np.asarray(network.segment_roundabout)[segment]
+    )
+    return np.where(closed, np.inf, taken)
+
+
+def find_ways(
+    turns: TurnMap, *, site: IntArray, edge: IntArray, fraction: FloatArray, values: Sheet
+) -> Ways:
+    """Find the time that each way in and out adds to driving past.
+
+    Parameters
+    ----------
+    turns : TurnMap
+        Roads.
+    site, edge, fraction : ndarray, shape (R,)
+        Site and position of each stream.
+    """
+    pointer, stream, by = pair_streams(site)
+    first, before, last, after = find_leads(
+        turns, edge, fraction, distance_m=values.value("route_lead_m")
+    )
+    limit = values.value("route_limit_s")
+    rows = np.arange(site.size)
+    in_s, in_backs = find_routes(
+        turns, start_edge=first, start_fraction=np.zeros(site.size), target_indptr=pointer,
+        target_edge=edge[by], target_fraction=fraction[by], limit_s=limit + before.max(initial=0.0),
+    )  # fmt: skip
+    # the way out of every stream r leads from each partner: searched from the partner
+    out_s, out_backs = find_routes(
+        turns, start_edge=edge[rows], start_fraction=fraction[rows], target_indptr=pointer,
+        target_edge=last[by], target_fraction=np.ones(by.size),
+        limit_s=limit + after.max(initial=0.0),
+    )  # fmt: skip
+    mirror = _mirror(pointer, stream, by)
+    return Ways(
+        indptr=pointer,
+        stream=stream,
+        by=by,
+        in_detour_s=_added(in_s, before[stream], limit, stream == by),
+        in_backs=np.where(stream == by, 0, in_backs),
+        out_detour_s=_added(out_s[mirror], after[stream], limit, stream == by),
+        out_backs=np.where(stream == by, 0, out_backs[mirror]),
+    )
+
+
+def _added(total: FloatArray, base: FloatArray, limit: float, own: NDArray[np.bool_]) -> FloatArray:
+    added = np.maximum(total - base, 0.0)
+    return np.where(own, 0.0, np.where(added <= limit, added, np.inf))
+
+
+def _mirror(pointer: IntArray, stream: IntArray, by: IntArray) -> IntArray:
+    """Find for each pair (a, b) where the pair (b, a) stands: partners are in one order."""
+    place_of = np.empty(stream.size, dtype=np.int64)
+    code = stream * (pointer.size) + by
+    order = np.argsort(code, kind="stable")
+    wanted = by * (pointer.size) + stream
+    place_of[:] = order[np.searchsorted(code[order], wanted)]
+    return place_of
