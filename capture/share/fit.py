@@ -1,0 +1,407 @@
+"""How are the known sites and the starter sheet put together into one belief on the share?
+
+log cars - log(365 A) = log base_format + a + d_format + x beta + u_operator + e, the
+exact mixture of :mod:`capture.share.mixture`. The error of a known site's count enters
+its own row and nowhere else, so a new site's count error is counted once. Assumes that
+factors act as multipliers and that sites alike in every factor differ by a lognormal.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import FORMATS, FitError, InputError, Sheet, Worlds
+from capture.share.factors import CORE, EXTRA, FactorTable, FloatArray, list_factors
+from capture.share.known import DAYS_PER_YEAR, KnownSites
+from capture.share.mixture import Mixture, Prior, Rows, fit_mixture
+from capture.share.truncate import BoxDraws, BoxMixture, draw_box
+from capture.share.values import VALUES
+
+if TYPE_CHECKING:
+    from capture.share.predict import ShareDraws
+
+#: known sites per factor from which on a further factor may speak up
+ROWS_PER_FACTOR: Final = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operator:
+    """What the rows tell of one operator's effect, given coefficients and sigma node."""
+
+    #: name as in the known sites
+    name: str
+    #: mean of the effect = level - slope . coefficients, shapes (K,) and (K, p)
+    level: FloatArray
+    #: see ``level``
+    slope: FloatArray
+    #: sd of the effect, shape (K,)
+    sd: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Coefficients:
+    """Draws of what all sites share."""
+
+    #: level common to all formats, then each format's own, then one per factor, (n, p)
+    value: FloatArray
+    #: sigma of each draw, shape (n,)
+    sigma: FloatArray
+    #: which node of sigma, shape (n,)
+    node: NDArray[np.int64]
+    #: effects of operators with a full line, by name, each of shape (n,)
+    operator: Mapping[str, FloatArray]
+    #: part of the candidates that broke a declared sign or a full line
+    rejected_share: float
+    #: draws that needed the slower walk
+    walked: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShareFit:
+    """The belief on the share: made by :func:`fit_share`, asked by :meth:`predict`."""
+
+    #: names of the k factors
+    names: tuple[str, ...]
+    #: reference value of each, shape (k,)
+    reference: FloatArray
+    #: declared sign of each, shape (k,)
+    sign: NDArray[np.int64]
+    #: spread of each among sites, for those that do not tell it, shape (k,)
+    spread: FloatArray
+    #: washed share at the reference site by format, before the known sites
+    base: Mapping[str, float]
+    #: the exact posterior, untruncated
+    mixture: Mixture
+    #: operators with more to say than the prior
+    operators: tuple[Operator, ...]
+    #: design of rows with a full line, shape (c, p)
+    full_design: FloatArray
+    #: least log demand of those rows, their extra variance and operator's place (-1 none)
+    full_target: FloatArray
+    #: see ``full_target``
+    full_variance: FloatArray
+    #: see ``full_target``
+    full_operator: NDArray[np.int64]
+    #: half-normal sd of the discount for untried ground; 0 when switched off
+    selection_sd: float
+    #: whether draws respect the declared signs
+    keep_signs: bool
+    #: number of known sites, those with a full line included
+    known_count: int
+    #: further factors that still wait for more known sites
+    waiting: tuple[str, ...]
+    #: digest of the known sites; "" for none
+    data_hash: str
+    #: the known sites, None when the fit was loaded without them
+    known: KnownSites | None
+
+    @property
+    def parameters(self) -> tuple[str, ...]:
+        """Names of the p coefficients."""
+        return ("level", *(f"format {name}" for name in FORMATS), *self.names)
+
+    @property
+    def sigma(self) -> FloatArray:
+        """Nodes of sigma, shape (K,)."""
+        return self.mixture.prior.sigma
+
+    def draw(self, worlds: Worlds) -> Coefficients:
+        """Draw what all sites share, respecting declared signs and full lines.
+
+        Raises
+        ------
+        FitError
+            When signs and known sites contradict each other.
+        """
+        box, free, groups = _make_box(self)
+        drawn: BoxDraws = draw_box(box, worlds, quantity="share coefficients")
+        value = np.tile(self.mixture.prior.mean, (worlds.draws, 1))
+        value[:, free] = drawn.value[:, : free.size]
+        effects = drawn.value[:, free.size : free.size + len(groups)]
+        return Coefficients(
+            value=value,
+            sigma=self.sigma[drawn.node],
+            node=drawn.node,
+            operator={self.operators[g].name: effects[:, i] for i, g in enumerate(groups)},
+            rejected_share=drawn.rejected_share,
+            walked=drawn.walked,
+        )
+
+    def predict(
+        self,
+        table: FactorTable,
+        worlds: Worlds,
+        site_ids: Sequence[str] | None = None,
+        *,
+        format: str = "exterior",
+        bays: int = 1,
+        residuals: bool = True,
+        operator: str | None = None,
+    ) -> ShareDraws:
+        """Predict the washed share of S sites; see :func:`capture.share.predict_share`."""
+        from capture.share.predict import predict_share
+
+        return predict_share(
+            self,
+            table,
+            worlds,
+            site_ids,
+            format=format,
+            bays=bays,
+            residuals=residuals,
+            operator=operator,
+        )
+
+    def to_dict(self, *, with_known: bool = False) -> dict[str, Any]:
+        """Return the fit as plain JSON values; see :mod:`capture.share.store`."""
+        from capture.share.store import fit_to_dict
+
+        return fit_to_dict(self, with_known=with_known)
+
+    @classmethod
+    def from_dict(cls, saved: Mapping[str, Any]) -> ShareFit:
+        """Read a fit back from plain JSON values; see :mod:`capture.share.store`."""
+        from capture.share.store import fit_from_dict
+
+        return fit_from_dict(saved)
+
+
+def fit_share(
+    known: KnownSites | None = None,
+    *,
+    factors: Sequence[str] | None = None,
+    selection: bool = True,
+    keep_signs: bool = True,
+    values: Sheet = VALUES,
+) -> ShareFit:
+    """Fit the share to the known sites, or take the starter sheet where there are none.
+
+    Parameters
+    ----------
+    known : KnownSites, optional
+        n rows.
+    factors : sequence of str, optional
+        Which factors take part; left out, the core ones and those further ones that the
+        known sites tell in full.
+    selection : bool
+        Whether untried ground is discounted, since known sites were chosen and survived.
+    keep_signs : bool
+        Whether draws respect the declared signs.
+    values : Sheet
+        The share's constants; a coefficient the user has set is held fixed.
+
+    Returns
+    -------
+    ShareFit
+
+    Raises
+    ------
+    InputError
+        For an unknown factor.
+    FitError
+        When the rows cannot be explained at all.
+
+    Examples
+    --------
+    >>> fit = fit_share()
+    >>> fit.names[:3], fit.known_count
+    (('log_vehicles', 'delay', 'sight'), 0)
+    """
+    names = _choose_factors(known, factors)
+    registry = list_factors(values)
+    count = 0 if known is None else len(known)
+    waiting = tuple(
+        name for name in names if registry[name].is_extra and count < ROWS_PER_FACTOR * len(names)
+    )
+    prior = make_prior(names, values=values, tight=waiting)
+    chosen = [registry[name] for name in names]
+    base = {str(name): values.value(f"base_{name}_share") for name in FORMATS}
+    design, target, variance = _make_rows(known, names, values)
+    full = np.zeros(0, dtype=np.bool_) if known is None else known.at_capacity
+    operators, group = _group_operators(known)
+    weight = np.ones(0) if known is None else known.weight
+    if (full & (weight != 1) & (weight != 0)).any():
+        raise InputError("a known site with a full line has weight 1 or 0; change its weight")
+    rows = Rows.of(design, target, variance=variance, group=group, weight=weight)
+    mixture = fit_mixture(rows.take(~full), prior)
+    cut = full & (weight > 0)
+    told = {int(place) for place in group[~full | cut]}
+    named = [place for place, name in enumerate(operators) if name and place in told]
+    index = {place: position for position, place in enumerate(named)}
+    return ShareFit(
+        names=tuple(names),
+        reference=np.array([factor.reference for factor in chosen]),
+        sign=np.array([factor.sign for factor in chosen], dtype=np.int64),
+        spread=np.array([factor.spread for factor in chosen]),
+        base=base,
+        mixture=mixture,
+        operators=tuple(
+            _tell_operator(operators[place], rows.take(~full & (group == place)), prior)
+            for place in named
+        ),
+        full_design=design[cut],
+        full_target=target[cut],
+        full_variance=variance[cut],
+        full_operator=np.array([index.get(int(p), -1) for p in group[cut]], dtype=np.int64),
+        selection_sd=values.value("selection_log") if selection else 0.0,
+        keep_signs=keep_signs,
+        known_count=count,
+        waiting=waiting,
+        data_hash="" if known is None or not count else known.data_hash(),
+        known=known,
+    )
+
+
+def make_prior(names: Sequence[str], *, values: Sheet = VALUES, tight: Sequence[str] = ()) -> Prior:
+    """Make the prior of level, formats, factors and sigma from the sheet.
+
+    Examples
+    --------
+    >>> prior = make_prior(["pull"])
+    >>> prior.mean.tolist()
+    [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, -0.3]
+    """
+    registry = list_factors(values)
+    sd = [
+        values.value(f"tight_{name}") if name in tight else registry[name].prior_sd
+        for name in names
+    ]
+    least, most = values.value("sigma_least"), values.value("sigma_most")
+    sigma = np.geomspace(least, most, int(values.value("sigma_nodes")))
+    apart = np.log(sigma / values.value("sigma_log")) / values.value("sigma_log_sd")
+    weight = np.exp(-0.5 * apart**2)
+    level = [values.value("area_log"), *[values.value("format_log")] * len(FORMATS)]
+    mean = [*[0.0] * len(level), *(registry[name].prior_mean for name in names)]
+    return Prior(
+        mean=np.array(mean),
+        sd=np.array([*level, *sd]),
+        sigma=sigma,
+        log_weight=np.log(weight / weight.sum()),
+        group_sd=values.value("operator_log"),
+    )
+
+
+def make_design(x: FloatArray, formats: Sequence[str]) -> FloatArray:
+    """Make design rows from centred factors, shape (n, k), and each row's format."""
+    marks = np.array([[float(name == mark) for mark in FORMATS] for name in formats])
+    return np.column_stack([np.ones(len(x)), marks.reshape(len(x), len(FORMATS)), x])
+
+
+def _choose_factors(known: KnownSites | None, factors: Sequence[str] | None) -> list[str]:
+    if factors is None:
+        told = () if known is None else known.factors.names
+        return [*CORE, *(name for name in EXTRA if name in told)]
+    unknown = [name for name in factors if name not in (*CORE, *EXTRA)]
+    if unknown or len(set(factors)) != len(factors):
+        raise InputError(
+            f"factors must be among {', '.join((*CORE, *EXTRA))}, each once, "
+            f"got {', '.join(factors)}; change them"
+        )
+    return list(factors)
+
+
+def align_factors(table: FactorTable, names: Sequence[str], values: Sheet = VALUES) -> FactorTable:
+    """Return a table with exactly these factors; one it lacks is marked missing."""
+    registry = list_factors(values)
+    x = np.tile([registry[name].reference for name in names], (len(table.ids), 1)).astype(float)
+    missing = np.ones(x.shape, dtype=np.bool_)
+    for column, name in enumerate(names):
+        if name in table.names:
+            place = table.names.index(name)
+            x[:, column], missing[:, column] = table.x[:, place], table.missing[:, place]
+    return FactorTable(ids=table.ids, names=tuple(names), x=x, missing=missing)
+
+
+def _make_rows(
+    known: KnownSites | None, names: Sequence[str], values: Sheet
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    if known is None or not len(known):
+        return np.zeros((0, 1 + len(FORMATS) + len(names))), np.zeros(0), np.zeros(0)
+    registry = list_factors(values)
+    table = align_factors(known.factors, names, values)
+    reference = np.array([registry[name].reference for name in names])
+    base = np.array([values.value(f"base_{name}_share") for name in known.formats])
+    target = np.log(known.cars_per_year) - np.log(DAYS_PER_YEAR * known.vehicles_veh_day)
+    target = target - np.log(base * known.bays)
+    unknown = np.array(
+        [
+            (registry[name].prior_mean ** 2 + registry[name].prior_sd ** 2)
+            * registry[name].spread ** 2
+            for name in names
+        ]
+    )
+    # error of the count, and of each factor left at its reference
+    variance = known.vehicles_cv**2 + table.missing @ unknown
+    return make_design(table.x - reference, known.formats), target, variance
+
+
+def _group_operators(known: KnownSites | None) -> tuple[list[str], NDArray[np.int64]]:
+    """Number the operators; a row without one is its own."""
+    names: list[str] = []
+    places: dict[str, int] = {}
+    group = []
+    for name in () if known is None else known.operators:
+        if name and name in places:
+            group.append(places[name])
+            continue
+        places[name] = len(names)
+        group.append(len(names))
+        names.append(name)
+    return names, np.array(group, dtype=np.int64)
+
+
+def _tell_operator(name: str, rows: Rows, prior: Prior) -> Operator:
+    tell = rows.weight / (prior.sigma[:, None] ** 2 + rows.variance)
+    own = math.inf if prior.group_sd == 0 else prior.group_sd**-2
+    precision = own + tell.sum(axis=1)
+    return Operator(
+        name=name,
+        level=(tell @ rows.target) / precision,
+        slope=(tell @ rows.design) / precision[:, None],
+        sd=1 / np.sqrt(precision),
+    )
+
+
+def _make_box(fit: ShareFit) -> tuple[BoxMixture, NDArray[np.int64], list[int]]:
+    """Put free coefficients, operators with full lines and those lines' demand in one box."""
+    prior, mixture = fit.mixture.prior, fit.mixture
+    free = np.flatnonzero(prior.sd > 0)
+    groups = sorted({int(place) for place in fit.full_operator if place >= 0})
+    first, demand = free.size, free.size + len(groups)
+    size, nodes = demand + len(fit.full_target), len(prior.sigma)
+    factor = np.zeros((nodes, size, size))
+    mean = np.zeros((nodes, size))
+    scale = mixture.scale[free]
+    factor[:, :first, :first] = mixture.root[:, free][:, :, free] / scale
+    mean[:, :first] = mixture.mean[:, free]
+    for i, place in enumerate(groups):
+        operator = fit.operators[place]
+        factor[:, first + i, :first] = operator.slope[:, free] / operator.sd[:, None]
+        factor[:, first + i, first + i] = 1 / operator.sd
+        mean[:, first + i] = operator.level - (operator.slope * mixture.mean).sum(axis=1)
+    for i, design in enumerate(fit.full_design):
+        place = int(fit.full_operator[i])
+        extra = 0.0 if place >= 0 else prior.group_sd**2
+        sd = np.sqrt(prior.sigma**2 + fit.full_variance[i] + extra)
+        factor[:, demand + i, :first] = -design[free] / sd[:, None]
+        factor[:, demand + i, demand + i] = 1 / sd
+        mean[:, demand + i] = mixture.mean @ design
+        if place >= 0:
+            factor[:, demand + i, first + groups.index(place)] = -1 / sd
+            mean[:, demand + i] += mean[:, first + groups.index(place)]
+    low, high = np.full(size, -np.inf), np.full(size, np.inf)
+    if fit.keep_signs:
+        signs = np.concatenate([np.zeros(len(prior.mean) - len(fit.names)), fit.sign])[free]
+        low[:first] = np.where(signs > 0, 0.0, -np.inf)
+        high[:first] = np.where(signs < 0, 0.0, np.inf)
+    low[demand:] = fit.full_target
+    if not np.isfinite(factor).all():
+        raise FitError("an operator effect with no spread cannot carry a full line; give it one")
+    box = BoxMixture(log_weight=mixture.log_weight, mean=mean, factor=factor, low=low, high=high)
+    return box, free, groups

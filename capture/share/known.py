@@ -1,0 +1,338 @@
+"""Which washes' yearly cars are known, and what was their road like?
+
+A table of known sites, one row each, checked column by column; all faults are gathered
+and said at once with their row. Only cars and vehicles passing must be given; a factor
+left empty counts as missing and widens that row. Assumes that vehicles are washable
+ones, both directions, all roads the site fronts.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from capture.basis import FORMATS, DataError, Sheet, plain_text, raise_gathered
+from capture.share.factors import CORE, EXTRA, FactorTable, FloatArray, make_factor_table
+from capture.share.values import VALUES
+
+MOST_ROWS: Final = 20_000
+DAYS_PER_YEAR: Final = 365.0
+
+#: column of the table -> (measure, least, most, unit)
+MEASURE_COLUMNS: Final[Mapping[str, tuple[str, float, float, str]]] = {
+    "aadt_veh_day": ("vehicles_veh_day", 1.0, 1e6, "veh/day"),
+    "delay_s": ("delay_s", 0.0, 3600.0, "s"),
+    "sight": ("sight", 0.0, 1.0, "share"),
+    "pull": ("pull", 0.0, 100.0, "rivals next door"),
+    "passed_first_share": ("passed_first_share", 0.0, 1.0, "share"),
+    "people_10min": ("people_10min", 0.0, 2e7, "people"),
+    "price_ratio": ("price_ratio", 0.05, 20.0, "of the area's price"),
+    "plan_offered": ("plan_offered", 0.0, 1.0, "0 or 1"),
+    "years_open": ("years_open", 0.1, 100.0, "years"),
+    "speed_mps": ("speed_mps", 0.0, 60.0, "m/s"),
+    "income_usd": ("income_usd", 0.0, 1e7, "USD"),
+    "attractions": ("attractions", 0.0, 1e4, "count"),
+    "open_h": ("open_h", 0.5, 24.0, "h"),
+    "huff_share": ("huff_share", 0.0, 1.0, "share"),
+}
+#: further number columns: least, most, unit
+NUMBER_COLUMNS: Final[Mapping[str, tuple[float, float, str]]] = {
+    "cars_per_year": (1.0, 5e6, "cars/year"),
+    "aadt_cv": (0.0, 2.0, "share"),
+    "bays": (1.0, 40.0, "bays"),
+    "line_cars_per_hour": (1.0, 2000.0, "cars/h"),
+    "at_capacity": (0.0, 1.0, "0 or 1"),
+    "weight": (0.0, 1000.0, "power of its likelihood"),
+}
+REQUIRED: Final = ("cars_per_year", "aadt_veh_day")
+_WORDS: Final = {"true": 1.0, "yes": 1.0, "false": 0.0, "no": 0.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownSites:
+    """The known sites, n rows."""
+
+    #: names, unique
+    ids: tuple[str, ...]
+    #: town of each, "" where not told
+    towns: tuple[str, ...]
+    #: operator of each, "" where not told
+    operators: tuple[str, ...]
+    #: format of each
+    formats: tuple[str, ...]
+    #: bays of each, 1 for conveyors, shape (n,)
+    bays: FloatArray
+    #: cars washed in a year, shape (n,)
+    cars_per_year: FloatArray
+    #: washable vehicles passing a day, both directions, shape (n,)
+    vehicles_veh_day: FloatArray
+    #: relative error of that count, shape (n,)
+    vehicles_cv: FloatArray
+    #: whether the line was full, so that demand was at least the cars washed, shape (n,)
+    at_capacity: NDArray[np.bool_]
+    #: power of each row's likelihood, shape (n,)
+    weight: FloatArray
+    #: the factors of each
+    factors: FactorTable
+    #: line of the file of each, shape (n,)
+    row: NDArray[np.int64]
+    #: where the table came from
+    source: str
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    @property
+    def share(self) -> FloatArray:
+        """Cars washed per washable vehicle passing, shape (n,)."""
+        return np.asarray(self.cars_per_year / (DAYS_PER_YEAR * self.vehicles_veh_day))
+
+    def take(self, index: Sequence[int] | NDArray[np.intp]) -> KnownSites:
+        """Return some of the rows."""
+        rows = np.asarray(index, dtype=np.intp)
+
+        def pick(texts: tuple[str, ...]) -> tuple[str, ...]:
+            return tuple(texts[row] for row in rows)
+
+        return KnownSites(
+            ids=pick(self.ids),
+            towns=pick(self.towns),
+            operators=pick(self.operators),
+            formats=pick(self.formats),
+            bays=self.bays[rows],
+            cars_per_year=self.cars_per_year[rows],
+            vehicles_veh_day=self.vehicles_veh_day[rows],
+            vehicles_cv=self.vehicles_cv[rows],
+            at_capacity=self.at_capacity[rows],
+            weight=self.weight[rows],
+            factors=self.factors.take(rows),
+            row=self.row[rows],
+            source=self.source,
+        )
+
+    def leave_out(self, ids: Sequence[str]) -> KnownSites:
+        """Return all rows but those named.
+
+        Raises
+        ------
+        DataError
+            When a name is not in the table.
+        """
+        unknown = [name for name in ids if name not in self.ids]
+        if unknown:
+            raise DataError(f"known sites: there is no row {unknown[0]!r} to leave out")
+        return self.take([row for row, name in enumerate(self.ids) if name not in set(ids)])
+
+    def data_hash(self) -> str:
+        """Return a digest of everything the regression reads, to tie a fit to its data."""
+        parts: list[Any] = [self.ids, self.operators, self.formats, self.factors.names]
+        numbers = (
+            self.bays,
+            self.cars_per_year,
+            self.vehicles_veh_day,
+            self.vehicles_cv,
+            self.at_capacity.astype(np.float64),
+            self.weight,
+            self.factors.x,
+            self.factors.missing.astype(np.float64),
+        )
+        digest = hashlib.sha256(json.dumps(parts).encode())
+        for array in numbers:
+            digest.update(np.ascontiguousarray(array, dtype="<f8").tobytes())
+        return digest.hexdigest()
+
+
+def load_known_sites(area: Any, *, values: Sheet = VALUES) -> KnownSites:
+    """Load the known sites of an area, a file, or a table.
+
+    Parameters
+    ----------
+    area : Area, Path, str or DataFrame
+        An area's ``known_sites`` layer, a CSV file, or a table already read. An area
+        without that layer gives no rows.
+    values : Sheet
+        The share's constants.
+
+    Returns
+    -------
+    KnownSites
+
+    Raises
+    ------
+    DataError
+        When the file cannot be read, or with every fault of the table.
+    """
+    if isinstance(area, pd.DataFrame):
+        return check_known_sites(area, where="known sites", values=values)
+    if isinstance(area, str | Path):
+        path = Path(area)
+        try:
+            table = pd.read_csv(path, nrows=MOST_ROWS + 1, dtype=str, keep_default_na=False)
+        except (OSError, ValueError) as error:
+            first = str(error).splitlines()[0] if str(error) else "nothing in it"
+            raise DataError(f"{path.name}: not readable as CSV ({first}); save it again") from None
+        return check_known_sites(table, where=path.name, values=values)
+    table = area.read("known_sites")
+    if table is None:
+        table = pd.DataFrame({name: [] for name in REQUIRED})
+    return check_known_sites(table, where="known sites", values=values)
+
+
+def check_known_sites(
+    table: pd.DataFrame, *, where: str = "known sites", values: Sheet = VALUES
+) -> KnownSites:
+    """Check a table of known sites and compute its factors.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row a site; columns as in ``MEASURE_COLUMNS`` and ``NUMBER_COLUMNS``, and
+        ``id, town, operator, format``; ``row`` is the line of the file. Others are ignored.
+    where : str
+        What the table is called in messages.
+    values : Sheet
+        The share's constants.
+
+    Returns
+    -------
+    KnownSites
+
+    Raises
+    ------
+    DataError
+        Naming every fault with its row.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"cars_per_year": [90_000], "aadt_veh_day": [25_000]})
+    >>> known = check_known_sites(table)
+    >>> round(float(known.share[0]), 5)
+    0.00986
+    """
+    if len(table) > MOST_ROWS:
+        raise DataError(f"{where}: at most {MOST_ROWS} known sites are read; split the table")
+    lost = [name for name in REQUIRED if name not in table.columns]
+    if lost:
+        raise DataError(
+            f"{where}: the column {lost[0]} is not there; known sites need {', '.join(REQUIRED)}"
+        )
+    rows = _rows(table)
+    faults: list[str] = []
+    numbers = _read_numbers(table, rows, faults)
+    ids = _read_ids(table, rows, faults)
+    formats = _read_formats(table, rows, faults)
+    raise_gathered(faults, where=where)
+    measures = {measure: numbers[column] for column, (measure, *_) in MEASURE_COLUMNS.items()}
+    names = [*CORE, *(name for name in EXTRA if _is_filled(measures, name, values))]
+    cars = numbers["cars_per_year"]
+    return KnownSites(
+        ids=ids,
+        towns=_read_text(table, "town"),
+        operators=_read_text(table, "operator"),
+        formats=formats,
+        bays=np.nan_to_num(numbers["bays"], nan=1.0),
+        cars_per_year=cars,
+        vehicles_veh_day=numbers["aadt_veh_day"],
+        vehicles_cv=np.nan_to_num(numbers["aadt_cv"], nan=values.value("count_cv")),
+        at_capacity=_find_full(numbers, values),
+        weight=np.nan_to_num(numbers["weight"], nan=1.0),
+        factors=make_factor_table(measures, ids, names=names, values=values),
+        row=rows,
+        source=where,
+    )
+
+
+def _rows(table: pd.DataFrame) -> NDArray[np.int64]:
+    if "row" in table.columns:
+        return np.asarray(table["row"], dtype=np.int64)
+    return np.arange(2, len(table) + 2, dtype=np.int64)
+
+
+def _read_numbers(
+    table: pd.DataFrame, rows: NDArray[np.int64], faults: list[str]
+) -> dict[str, FloatArray]:
+    limits = {name: limit[1:] for name, limit in MEASURE_COLUMNS.items()} | dict(NUMBER_COLUMNS)
+    read = {}
+    for name, (least, most, unit) in limits.items():
+        column = np.full(len(table), math.nan)
+        cells = list(table[name]) if name in table.columns else []
+        for place, cell in enumerate(cells):
+            number = _number(cell)
+            if number is None and name in REQUIRED:
+                faults.append(f"row {rows[place]}: {name} is empty; give it in {unit}")
+            elif number is not None and not least <= number <= most:
+                faults.append(
+                    f"row {rows[place]}: {name} must be {least:g} to {most:g} {unit}, "
+                    f"got {plain_text(cell, most=30)!r}"
+                )
+            elif number is not None:
+                column[place] = number
+        read[name] = column
+    return read
+
+
+def _number(cell: Any) -> float | None:
+    """Return a cell as a number, None when empty, NaN (which no range holds) when it is text."""
+    if cell is None or (isinstance(cell, float) and math.isnan(cell)) or cell is pd.NA:
+        return None
+    text = str(cell).strip().lower()
+    if not text:
+        return None
+    if text in _WORDS:
+        return _WORDS[text]
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
+
+
+def _read_text(table: pd.DataFrame, name: str) -> tuple[str, ...]:
+    if name not in table.columns:
+        return ("",) * len(table)
+    return tuple("" if _number(cell) is None else plain_text(cell) for cell in table[name])
+
+
+def _read_ids(table: pd.DataFrame, rows: NDArray[np.int64], faults: list[str]) -> tuple[str, ...]:
+    given = _read_text(table, "id")
+    ids = tuple(name or f"row {row}" for name, row in zip(given, rows, strict=True))
+    seen: dict[str, int] = {}
+    for name, row in zip(ids, rows, strict=True):
+        if name in seen:
+            faults.append(f"row {row}: id {name!r} stands also in row {seen[name]}; rename one")
+        seen[name] = int(row)
+    return ids
+
+
+def _read_formats(
+    table: pd.DataFrame, rows: NDArray[np.int64], faults: list[str]
+) -> tuple[str, ...]:
+    given = _read_text(table, "format")
+    formats = tuple((name or "exterior").lower().replace("-", "_") for name in given)
+    for name, row in zip(formats, rows, strict=True):
+        if name not in FORMATS:
+            faults.append(f"row {row}: format must be one of {', '.join(FORMATS)}, got {name!r}")
+    return formats
+
+
+def _is_filled(measures: Mapping[str, FloatArray], name: str, values: Sheet) -> bool:
+    some = next(iter(measures.values()))
+    ids = [str(place) for place in range(len(some))]
+    table = make_factor_table(measures, ids, names=[name], values=values)
+    return bool(ids) and not bool(table.missing.any())
+
+
+def _find_full(numbers: Mapping[str, FloatArray], values: Sheet) -> NDArray[np.bool_]:
+    busy = numbers["cars_per_year"] / DAYS_PER_YEAR * values.value("busy_hour_per_day")
+    with np.errstate(invalid="ignore"):
+        full = busy >= values.value("full_share") * numbers["line_cars_per_hour"]
+    told = numbers["at_capacity"]
+    return np.where(np.isnan(told), full, told > 0.5).astype(np.bool_)

@@ -1,0 +1,209 @@
+"""How is a fit kept in a file and handed on, with or without the sales behind it?
+
+Plain JSON with the digest of the data, never a pickle. What is kept is the posterior
+itself, so a fit can be used by others without the known sites' cars; ``with_known`` keeps
+those rows too, for leaving rows out and explaining. Floats are written in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+
+from capture.basis import DataError
+from capture.share.factors import FactorTable, FloatArray
+from capture.share.fit import Operator, ShareFit
+from capture.share.known import KnownSites
+from capture.share.mixture import Mixture, Prior
+
+SCHEMA: Final = "share-fit/1"
+MOST_NUMBERS: Final = 5_000_000
+
+
+def fit_to_dict(fit: ShareFit, *, with_known: bool = False) -> dict[str, Any]:
+    """Return a fit as plain JSON values.
+
+    Parameters
+    ----------
+    fit : ShareFit
+    with_known : bool
+        Whether the known sites' rows are kept too.
+
+    Returns
+    -------
+    dict
+        ``schema``, ``data_hash`` and the posterior.
+    """
+    mixture = fit.mixture
+    upper = np.triu_indices(len(mixture.prior.mean))
+    saved: dict[str, Any] = {
+        "schema": SCHEMA,
+        "data_hash": fit.data_hash,
+        "known_count": fit.known_count,
+        "names": list(fit.names),
+        "reference": fit.reference.tolist(),
+        "sign": fit.sign.tolist(),
+        "spread": fit.spread.tolist(),
+        "base": dict(fit.base),
+        "selection_sd": fit.selection_sd,
+        "keep_signs": fit.keep_signs,
+        "waiting": list(fit.waiting),
+        "prior": {
+            "mean": mixture.prior.mean.tolist(),
+            "sd": mixture.prior.sd.tolist(),
+            "sigma": mixture.prior.sigma.tolist(),
+            "log_weight": mixture.prior.log_weight.tolist(),
+            "group_sd": mixture.prior.group_sd,
+        },
+        "posterior": {
+            "log_weight": mixture.log_weight.tolist(),
+            "mean": mixture.mean.tolist(),
+            "root_upper": mixture.root[:, upper[0], upper[1]].tolist(),
+            "log_evidence": mixture.log_evidence,
+        },
+        "operators": [
+            {
+                "name": operator.name,
+                "level": operator.level.tolist(),
+                "slope": operator.slope.tolist(),
+                "sd": operator.sd.tolist(),
+            }
+            for operator in fit.operators
+        ],
+        "full_lines": {
+            "design": fit.full_design.tolist(),
+            "target": fit.full_target.tolist(),
+            "variance": fit.full_variance.tolist(),
+            "operator": fit.full_operator.tolist(),
+        },
+        "known": None,
+    }
+    if with_known and fit.known is not None:
+        saved["known"] = known_to_dict(fit.known)
+    return saved
+
+
+def fit_from_dict(saved: Mapping[str, Any]) -> ShareFit:
+    """Read a fit back; the inverse of :func:`fit_to_dict`.
+
+    Raises
+    ------
+    DataError
+        When it is no such fit, is too large, or its rows do not match its digest.
+    """
+    if not isinstance(saved, Mapping) or saved.get("schema") != SCHEMA:
+        raise DataError(f"share fit: schema must be {SCHEMA!r}; save the fit again")
+    try:
+        fit = _read(saved)
+    except (KeyError, TypeError, ValueError, IndexError) as error:
+        raise DataError(f"share fit: the file is broken ({error}); save the fit again") from None
+    if fit.known is not None and len(fit.known) and fit.known.data_hash() != fit.data_hash:
+        raise DataError("share fit: its known sites were changed after it was made; fit again")
+    return fit
+
+
+def _read(saved: Mapping[str, Any]) -> ShareFit:
+    prior = Prior(
+        mean=_floats(saved["prior"]["mean"]),
+        sd=_floats(saved["prior"]["sd"]),
+        sigma=_floats(saved["prior"]["sigma"]),
+        log_weight=_floats(saved["prior"]["log_weight"]),
+        group_sd=float(saved["prior"]["group_sd"]),
+    )
+    width, nodes = len(prior.mean), len(prior.sigma)
+    names = tuple(str(name) for name in saved["names"])
+    root = np.zeros((nodes, width, width))
+    root[:, *np.triu_indices(width)] = _floats(saved["posterior"]["root_upper"])
+    mixture = Mixture(
+        prior=prior,
+        log_weight=_floats(saved["posterior"]["log_weight"]).reshape(nodes),
+        mean=_floats(saved["posterior"]["mean"]).reshape(nodes, width),
+        root=root,
+        log_evidence=float(saved["posterior"]["log_evidence"]),
+        scale=np.where(np.isinf(prior.sd), 1.0, prior.sd),
+    )
+    full = saved["full_lines"]
+    cut = len(full["target"])
+    return ShareFit(
+        names=names,
+        reference=_floats(saved["reference"]).reshape(len(names)),
+        sign=np.asarray(saved["sign"], dtype=np.int64).reshape(len(names)),
+        spread=_floats(saved["spread"]).reshape(len(names)),
+        base={str(name): float(share) for name, share in saved["base"].items()},
+        mixture=mixture,
+        operators=tuple(
+            Operator(
+                name=str(entry["name"]),
+                level=_floats(entry["level"]).reshape(nodes),
+                slope=_floats(entry["slope"]).reshape(nodes, width),
+                sd=_floats(entry["sd"]).reshape(nodes),
+            )
+            for entry in saved["operators"]
+        ),
+        full_design=_floats(full["design"]).reshape(cut, width),
+        full_target=_floats(full["target"]),
+        full_variance=_floats(full["variance"]).reshape(cut),
+        full_operator=np.asarray(full["operator"], dtype=np.int64).reshape(cut),
+        selection_sd=float(saved["selection_sd"]),
+        keep_signs=bool(saved["keep_signs"]),
+        known_count=int(saved["known_count"]),
+        waiting=tuple(str(name) for name in saved["waiting"]),
+        data_hash=str(saved["data_hash"]),
+        known=None if saved["known"] is None else known_from_dict(saved["known"]),
+    )
+
+
+def _floats(numbers: Any) -> FloatArray:
+    array = np.asarray(numbers, dtype=np.float64)
+    if array.size > MOST_NUMBERS or np.isnan(array).any():
+        raise DataError("share fit: its numbers are too many or not numbers; save the fit again")
+    return array
+
+
+_TEXTS: Final = ("ids", "towns", "operators", "formats")
+_NUMBERS: Final = ("bays", "cars_per_year", "vehicles_veh_day", "vehicles_cv", "weight")
+
+
+def known_to_dict(known: KnownSites) -> dict[str, Any]:
+    """Return known sites as plain JSON values."""
+    return {
+        **{name: list(getattr(known, name)) for name in _TEXTS},
+        **{name: getattr(known, name).tolist() for name in _NUMBERS},
+        "at_capacity": known.at_capacity.tolist(),
+        "row": known.row.tolist(),
+        "source": known.source,
+        "factors": {
+            "names": list(known.factors.names),
+            "x": known.factors.x.tolist(),
+            "missing": known.factors.missing.tolist(),
+        },
+    }
+
+
+def known_from_dict(saved: Mapping[str, Any]) -> KnownSites:
+    """Read known sites back; the inverse of :func:`known_to_dict`."""
+    ids = tuple(str(name) for name in saved["ids"])
+    names = tuple(str(name) for name in saved["factors"]["names"])
+    shape = (len(ids), len(names))
+    return KnownSites(
+        ids=ids,
+        towns=tuple(map(str, saved["towns"])),
+        operators=tuple(map(str, saved["operators"])),
+        formats=tuple(map(str, saved["formats"])),
+        bays=_floats(saved["bays"]).reshape(len(ids)),
+        cars_per_year=_floats(saved["cars_per_year"]).reshape(len(ids)),
+        vehicles_veh_day=_floats(saved["vehicles_veh_day"]).reshape(len(ids)),
+        vehicles_cv=_floats(saved["vehicles_cv"]).reshape(len(ids)),
+        weight=_floats(saved["weight"]).reshape(len(ids)),
+        at_capacity=np.asarray(saved["at_capacity"], dtype=np.bool_).reshape(len(ids)),
+        row=np.asarray(saved["row"], dtype=np.int64).reshape(len(ids)),
+        source=str(saved["source"]),
+        factors=FactorTable(
+            ids=ids,
+            names=names,
+            x=_floats(saved["factors"]["x"]).reshape(shape),
+            missing=np.asarray(saved["factors"]["missing"], dtype=np.bool_).reshape(shape),
+        ),
+    )

@@ -1,0 +1,103 @@
+"""Which built-in numbers does the share stand on, and who says so?
+
+All of them stand in ``starter.toml`` beside this file, to be read by people; here they
+become one :class:`~capture.basis.Sheet`. A coefficient ``beta_<factor>`` is held as its
+prior mean with 5th and 95th percentile, so its sd is (high - low) / (2 x 1.645); a value
+the user overrides has no spread and is then held fixed by the regression.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any, Final
+
+from capture.basis import Grade, Sheet, Sourced
+from capture.basis.draws import Z95
+
+MEMORY: Final = "common practice, no source (from memory)"
+OURS: Final = "modelling choice of this library"
+
+
+def _read(path: Path) -> dict[str, Any]:
+    return tomllib.loads(path.read_text(encoding="utf-8"))
+
+
+#: the starter sheet as it stands in the file
+STARTER: Final[Mapping[str, Any]] = _read(Path(__file__).with_name("starter.toml"))
+
+
+def _plain(name: str, entry: Mapping[str, Any], unit: str) -> Sourced:
+    grade: Grade = entry.get("grade", "practice")
+    return Sourced(
+        name=name,
+        value=entry["value"],
+        unit=entry.get("unit", unit),
+        low=entry.get("low", entry["value"]),
+        high=entry.get("high", entry["value"]),
+        source=entry.get("source", OURS if grade == "invented" else MEMORY),
+        locator=entry.get("locator", ""),
+        grade=grade,
+        meaning=entry["meaning"],
+    )
+
+
+def _exact(name: str, value: float, unit: str, meaning: str) -> Sourced:
+    return Sourced(
+        name=name,
+        value=value,
+        unit=unit,
+        low=value,
+        high=value,
+        source=OURS,
+        grade="invented",
+        meaning=meaning,
+    )
+
+
+def _factor(name: str, entry: Mapping[str, Any]) -> Iterator[Sourced]:
+    unit, mean, sd = entry["unit"], entry.get("mean", 0.0), entry["sd"]
+    yield Sourced(
+        name=f"beta_{name}",
+        value=mean,
+        unit=f"log share per {unit}",
+        low=mean - Z95 * sd,
+        high=mean + Z95 * sd,
+        source=MEMORY,
+        grade="practice",
+        meaning=f"effect on the log of the share: {entry['meaning']}",
+    )
+    yield _exact(f"reference_{name}", entry["reference"], unit, f"reference value of {name}")
+    yield _exact(f"spread_{name}", entry["spread"], unit, f"spread of {name} among sites")
+    if "tight" in entry:
+        meaning = f"prior sd of {name} until there are three known sites per factor"
+        yield _exact(f"tight_{name}", entry["tight"], f"log share per {unit}", meaning)
+
+
+def _entries() -> Iterator[Sourced]:
+    for name, entry in STARTER["base"].items():
+        yield _plain(f"base_{name}_share", entry, "share")
+    for group in ("factor", "extra"):
+        for name, entry in STARTER[group].items():
+            yield from _factor(name, entry)
+    for name, entry in STARTER["spread"].items():
+        yield _plain(name, entry, "1")
+    for name, entry in STARTER["other"].items():
+        yield _plain(name, entry, "share")
+
+
+#: every constant of the share, to be read and overridden
+VALUES: Final = Sheet("share", _entries())
+
+
+def prior_sd(values: Sheet, name: str) -> float:
+    """Return the prior sd of one factor's coefficient; 0 when the user has fixed it.
+
+    Examples
+    --------
+    >>> round(prior_sd(VALUES, "pull"), 9)
+    0.13
+    """
+    entry = values[f"beta_{name}"]
+    return (entry.high - entry.low) / (2 * Z95)
