@@ -1,0 +1,63 @@
+"""How do the screens look? Theme and style, the same inks as on maps and in print.
+
+The strip is the one thing to recognise: a sentence in boxes that point to the right, large
+enough for the back of a meeting room, wrapping on a phone.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from capture.papers.look import FAINT_INK, GROUND, INK, RUST, SAND, WATER
+
+#: options given to the server at its start
+THEME: Final[dict[str, str]] = {
+    "theme.base": "light",
+    "theme.primaryColor": RUST,
+    "theme.backgroundColor": GROUND,
+    "theme.secondaryBackgroundColor": "#ebe5d6",
+    "theme.textColor": INK,
+    "theme.linkColor": WATER,
+    "theme.borderColor": "#b9b09a",
+    "theme.font": "sans-serif",
+    "theme.headingFont": "serif",
+    "theme.baseRadius": "none",
+    "theme.showWidgetBorder": "true",
+}
+
+STYLE: Final = f"""
+<style>
+.block-container {{ padding-top: 3.2rem; padding-bottom: 3rem; max-width: 84rem; }}
+h1 {{ font-size: 1.9rem; letter-spacing: -0.01em; padding-bottom: 0.1rem; }}
+h2, h3 {{ font-size: 1.2rem; }}
+.st-key-strip {{ border-top: 3px solid {INK}; border-bottom: 1px solid {INK}; gap: 0;
+  background: #fffdf8; padding: 0; }}
+.st-key-strip [data-testid="stButton"] button {{ border: 0; background: transparent;
+  padding: 0.55rem 1.5rem 0.55rem 0.9rem; min-height: 4.2rem; text-align: left; height: 100%;
+  justify-content: flex-start; position: relative; border-radius: 0; }}
+.st-key-strip [data-testid="stButton"] button::after {{ content: ""; position: absolute;
+  right: 0.35rem; top: 50%; width: 0.55rem; height: 0.55rem; border-top: 2px solid {RUST};
+  border-right: 2px solid {RUST}; transform: translateY(-50%) rotate(45deg); }}
+.st-key-strip > div:last-child button::after {{ display: none; }}
+.st-key-strip [data-testid="stButton"] button:hover {{ background: {SAND}; color: {INK}; }}
+.st-key-strip [data-testid="stButton"] button:focus-visible {{ outline: 3px solid {WATER};
+  outline-offset: -3px; }}
+.st-key-strip p {{ font-size: 1rem; line-height: 1.25; color: {INK}; }}
+.st-key-strip strong {{ font-size: 1.5rem; font-family: "Source Serif Pro", "Source Serif 4",
+  Georgia, serif; font-weight: 600; letter-spacing: -0.01em; }}
+.st-key-strip small, .st-key-strip span {{ color: {FAINT_INK}; }}
+.say {{ font-family: "Source Serif Pro", "Source Serif 4", Georgia, serif; font-size: 1.12rem;
+  line-height: 1.5; max-width: 62rem; margin: 0.2rem 0 0.8rem; }}
+.say b {{ font-weight: 600; }}
+.grade {{ border: 1px solid {FAINT_INK}; padding: 0 0.35rem; font-size: 0.8rem;
+  white-space: nowrap; }}
+.caution {{ border-left: 5px solid {RUST}; padding: 0.25rem 0.8rem; margin: 0.35rem 0;
+  background: #fffdf8; }}
+iframe {{ border: 1px solid {FAINT_INK}; }}
+@media (max-width: 640px) {{
+  .block-container {{ padding-left: 0.8rem; padding-right: 0.8rem; }}
+  .st-key-strip [data-testid="stButton"] button {{ min-height: 3.4rem; }}
+  .st-key-strip strong {{ font-size: 1.3rem; }}
+}}
+</style>
+"""
