@@ -175,7 +175,7 @@ def _wetted(station: Any, values: Sheet, assumed: set[str]) -> float:
     """Length acted on: given, the whole zone for dry and touching stations, else one arch."""
     given = getattr(station, "wetted_length_m", None) or getattr(station, "wetted_m", None)
     if given is not None and given > 0:
-        return float(given) * max(1, round(station.count))
+        return float(given) * max(1, int(station.count))
     if station.flow_m3s == 0 or "cloth" in _text(station) or "wrap" in _text(station):
         return float(station.length_m)
     assumed.add("arches wet the usual length, since the line does not give it")
