@@ -77,7 +77,7 @@ def make_map(
         max_zoom=MOST_ZOOM,
         tiles=None,
         prefer_canvas=True,
-        attributionControl=True,
+        zoom_snap=0.5,
     )
     made.default_js = _scripts(background, inline=inline)
     made.default_css = [("leaflet_css", _address("leaflet.css", inline=inline))]

@@ -4,7 +4,7 @@
   "use strict";
   var SCALE = 100000;
   var GROUND = "#f5f2ea";
-  var ROADS = [["#c9bd9f", 5], ["#d6cbb0", 3.5], ["#ddd4bf", 2.5], ["#e3dccb", 1.3]];
+  var ROADS = [["#b5a784", 5], ["#c3b694", 3.5], ["#cec3a6", 2.5], ["#d6cdb5", 1.5]];
 
   function unpack(part) {
     var lat = 0, lon = 0, line = [];
@@ -32,8 +32,8 @@
     var group = L.layerGroup();
     ground.buildings.forEach(function (bundle) {
       L.polygon(bundle.map(function (part) { return [unpack(part)]; }), {
-        renderer: canvas, interactive: false, stroke: true, weight: 0.5, color: "#c6bfae",
-        fillColor: "#e2dccd", fillOpacity: 1, smoothFactor: 1
+        renderer: canvas, interactive: false, stroke: true, weight: 0.5, color: "#b9b19d",
+        fillColor: "#ddd6c5", fillOpacity: 1, smoothFactor: 1
       }).addTo(group);
     });
     for (var tier = ROADS.length - 1; tier >= 0; tier -= 1) {

@@ -1,0 +1,99 @@
+"""Which files does one command leave behind, and are they whole or not there at all?
+
+Each file is written beside its place first and then moved there, so that a stop in between
+leaves no half file.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from capture.basis import DataError, UnitSystem
+from capture.papers.background import keep_background
+from capture.papers.layers import make_many_layers, make_study_layers
+from capture.papers.maps import OSM_CREDIT, make_map, render_map
+from capture.papers.study_json import render_study
+from capture.papers.tables import make_ranking_frame, render_csv, write_geopackage
+
+
+def write_whole(path: Path, text: str) -> Path:
+    """Write a text file whole or not at all.
+
+    Raises
+    ------
+    DataError
+        When nothing can be written there.
+    """
+    part = path.with_name(path.name + ".part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(text.encode("utf-8"))
+        os.replace(part, path)
+    except OSError as error:
+        raise DataError(
+            f"{path}: cannot be written ({error.strerror}); choose another folder"
+        ) from None
+    return path
+
+
+def list_credits(area: Any) -> tuple[str, ...]:
+    """List whose data an area's map shows."""
+    if area.invented:
+        return ("Invented demo data: no real place, road or wash",)
+    credits = [OSM_CREDIT]
+    for kind, layer in sorted(area.layers.items()):
+        if kind != "roads" and layer.source:
+            licence = f", {layer.licence}" if layer.licence else ""
+            credits.append(f"{kind}: {layer.source}{licence}")
+    return tuple(credits)
+
+
+def render_study_map(study: Any, *, system: UnitSystem | None = None) -> str:
+    """Render the map of one study as one page."""
+    units = system or study.area.units
+    ground = keep_background(study.place)
+    made = make_map(
+        make_study_layers(study, system=units),
+        background=ground,
+        centre=(float(study.sites.lat[0]), float(study.sites.lon[0])),
+        system=units,
+        credits=list_credits(study.area),
+        inline=False,
+    )
+    return render_map(
+        made, title=f"{study.sites.names[0]}, {study.area.name}: map", background=ground
+    )
+
+
+def render_many_map(many: Any, *, system: UnitSystem | None = None) -> str:
+    """Render the map of a screening as one page."""
+    ground = keep_background(many.place)
+    made = make_map(
+        make_many_layers(many),
+        background=ground,
+        system=system or many.area.units,
+        credits=list_credits(many.area),
+        inline=False,
+    )
+    return render_map(made, title=f"{many.area.name}: parcels by rank", background=ground)
+
+
+def write_study_papers(study: Any, folder: Path) -> Sequence[Path]:
+    """Write ``study.json`` and ``map.html`` into a folder, made when it is not there."""
+    return (
+        write_whole(folder / "study.json", render_study(study)),
+        write_whole(folder / "map.html", render_study_map(study)),
+    )
+
+
+def write_screen_papers(many: Any, folder: Path) -> Sequence[Path]:
+    """Write ``ranking.csv``, ``parcels.gpkg`` and ``map.html`` into a folder."""
+    written = [
+        write_whole(folder / "ranking.csv", render_csv(many.ranking)),
+        write_whole(folder / "map.html", render_many_map(many)),
+    ]
+    write_geopackage({"parcels": make_ranking_frame(many)}, folder / "parcels.gpkg")
+    return (*written, folder / "parcels.gpkg")
