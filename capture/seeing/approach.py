@@ -1,0 +1,115 @@
+"""Where are a driver's eyes, second by second, before they pass the driveway?
+
+Walks back along the road a stream comes on, straight over junctions (its own road's name
+first), and places eye points every few metres in the stream's lane. Assumes one lane
+position: the middle of the stream's lanes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import Sheet
+from capture.seeing.values import VALUES
+
+if TYPE_CHECKING:
+    from capture.place import Network
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approach:
+    """Eye points of R streams, nearest to the driveway first; at most K each."""
+
+    #: metres (R, K, 2), 0 beyond ``count``
+    eyes: FloatArray
+    #: unit direction of travel (R, K, 2)
+    heading: FloatArray
+    #: segment that the point lies on (R, K), -1 beyond ``count``
+    segment: IntArray
+    #: eye points of each stream (R,)
+    count: IntArray
+    #: metres between eye points; the first lies one step before the driveway
+    step_m: float
+
+
+def walk_approach(
+    network: Network,
+    edge: IntArray,
+    fraction: FloatArray,
+    *,
+    distance_m: FloatArray,
+    driving_side: str,
+    values: Sheet = VALUES,
+) -> Approach:
+    """Walk back from each driveway along the road that its stream comes on.
+
+    Parameters
+    ----------
+    network : Network
+        Roads.
+    edge, fraction : ndarray, shape (R,)
+        Position of each stream at its driveway.
+    distance_m : ndarray of float, shape (R,)
+        How far to walk.
+    driving_side : {"right", "left"}
+        Side on which traffic keeps.
+    """
+    from capture.seeing.kernels import walk_approaches
+
+    segment = np.asarray(network.edge_segment, np.int64)
+    forward = np.asarray(network.edge_forward)
+    geom = np.asarray(network.geom_indptr, np.int64)
+    x, y = np.asarray(network.geom_x), np.asarray(network.geom_y)
+    head = np.asarray(network.edge_head, np.int64)
+    nodes = len(network.indptr) - 1
+    in_edge = np.argsort(head, kind="stable")
+    in_indptr = np.concatenate([[0], np.cumsum(np.bincount(head, minlength=nodes))])
+    lanes = np.where(forward, network.segment_lanes_forward[segment],
+                     network.segment_lanes_backward[segment])  # fmt: skip
+    two_way = np.asarray(network.edge_reverse) >= 0
+    offset = np.where(two_way, 0.5 * np.maximum(lanes, 1.0) * values.value("lane_m"), 0.0)
+    step = values.value("step_m")
+    size = np.int64(max(head.size, 1))
+    banned = np.sort(np.asarray(network.banned_from, np.int64) * size + network.banned_to)
+    eyes, ahead, where, count = walk_approaches(
+        np.asarray(edge, np.int64), np.asarray(fraction, np.float64),
+        np.ceil(np.asarray(distance_m) / step).astype(np.int64), step, offset,
+        1.0 if driving_side == "right" else -1.0, np.asarray(network.edge_tail, np.int64),
+        np.asarray(network.edge_reverse, np.int64), segment, forward,
+        np.asarray(network.edge_length_m, np.float64), _headings(network), _names(network)[segment],
+        banned, in_indptr, in_edge, geom, x, y,
+        float(np.cos(np.radians(values.value("straight_degrees")))),
+    )  # fmt: skip
+    return Approach(eyes=eyes, heading=ahead, segment=where, count=count, step_m=step)
+
+
+def _headings(network: Network) -> FloatArray:
+    """Directions at the start and end of each directed piece, (E, 4)."""
+    x, y = np.asarray(network.geom_x), np.asarray(network.geom_y)
+    segment, forward = np.asarray(network.edge_segment), np.asarray(network.edge_forward)
+    first = np.asarray(network.geom_indptr)[segment]
+    last = np.asarray(network.geom_indptr)[segment + 1] - 1
+
+    def unit(a: IntArray, b: IntArray) -> FloatArray:
+        vector = np.stack([x[b] - x[a], y[b] - y[a]], axis=1)
+        return np.asarray(vector / np.maximum(np.hypot(*vector.T), 1e-9)[:, None])
+
+    start, end = unit(first, first + 1), unit(last - 1, last)
+    turned = forward[:, None]
+    return np.hstack([np.where(turned, start, -end), np.where(turned, end, -start)])
+
+
+def _names(network: Network) -> IntArray:
+    """A number for each road name, -1 for none, (G,)."""
+    names = list(network.segment_name)
+    index: dict[str, int] = {}
+    return np.array(
+        [index.setdefault(name, len(index)) if name else -1 for name in names], dtype=np.int64
+    )
