@@ -65,8 +65,8 @@ def compute_capacity(
 
     Examples
     --------
-    >>> round(float(compute_capacity(500, critical_s=4.1, follow_up_s=2.2)), 1)
-    1074.5
+    >>> round(float(compute_capacity(500, critical_s=4.1, follow_up_s=2.2)))
+    1075
     """
     flow = np.maximum(_amounts(conflicting_veh_h, "conflicting flow", "veh/h"), _LEAST)
     critical = _amounts(critical_s, "critical headway", "s") / SECONDS_PER_HOUR
