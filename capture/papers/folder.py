@@ -43,12 +43,12 @@ def list_credits(area: Any) -> tuple[str, ...]:
     """List whose data an area's map shows."""
     if area.invented:
         return ("Invented demo data: no real place, road or wash",)
-    credits = [OSM_CREDIT]
+    named = [OSM_CREDIT]
     for kind, layer in sorted(area.layers.items()):
         if kind != "roads" and layer.source:
             licence = f", {layer.licence}" if layer.licence else ""
-            credits.append(f"{kind}: {layer.source}{licence}")
-    return tuple(credits)
+            named.append(f"{kind}: {layer.source}{licence}")
+    return tuple(named)
 
 
 def render_study_map(study: Any, *, system: UnitSystem | None = None) -> str:
