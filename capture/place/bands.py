@@ -1,0 +1,138 @@
+"""Which ground lies within so many minutes of a place?
+
+The reached roads, cut where time runs out, are painted on a grid and widened by a reach;
+small holes are filled and the outline is smoothed. Assumes that people live within a short
+walk of a road they can drive on.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from capture.basis import InputError, Sheet
+from capture.place.drive import _check_limit
+from capture.place.network import Bools, Floats, Network
+from capture.place.search import Sweeper, Swept, search_graph, start_edges
+from capture.place.snap import Snap
+from capture.place.values import VALUES
+
+if TYPE_CHECKING:
+    from shapely import MultiPolygon
+
+_MOST_CELLS = 40_000_000
+
+
+def compute_band(
+    network: Network,
+    position: Snap,
+    *,
+    limit_s: float,
+    reverse: bool = False,
+    seconds: Floats | None = None,
+    values: Sheet = VALUES,
+) -> MultiPolygon:
+    """Compute the ground within a drive time of one position.
+
+    Parameters
+    ----------
+    network : Network
+        The roads.
+    position : Snap
+        One position, or several that serve together (the driveways of one site).
+    limit_s : float
+        Drive time.
+    reverse : bool
+        Ground from which the position is reached instead.
+    seconds : ndarray, shape (E,), optional
+        Driving time of each edge; free-flow when left out.
+    values : Sheet
+        ``band_reach_m``, ``band_cell_m``, ``band_hole_m2``.
+
+    Returns
+    -------
+    MultiPolygon
+        Metres in the network's projection; valid, without small holes.
+
+    Raises
+    ------
+    InputError
+        When the limit is not positive or finite, or the position is on no road.
+    """
+    _check_limit(limit_s)
+    if not np.isfinite(limit_s) or not (position.segment >= 0).all():
+        raise InputError("band: needs a finite limit and a position on a road; mend either")
+    graph = search_graph(network, reverse=reverse, seconds=seconds)
+    parts = [start_edges(network, graph, position, k) for k in range(len(position))]
+    edges = np.concatenate([edge for edge, _ in parts])
+    keys = np.concatenate([key for _, key in parts])
+    swept = Sweeper(graph).run(edges, keys, limit_s)
+    segment, low, high = _stretches(network, swept, keys, limit_s)
+    return _draw(network, segment, low, high, values)
+
+
+def _stretches(
+    network: Network, swept: Swept, first_keys: Floats, limit_s: float
+) -> tuple[Floats, Floats, Floats]:
+    """Segment and metres from its start of every stretch that is driven within the limit."""
+    sweeper = swept.sweeper
+    graph = sweeper.graph
+    edge = sweeper.edges[: swept.edges]
+    cost, key = graph.cost[edge], sweeper.keys[edge]
+    begin = np.clip(1.0 - key / cost, 0.0, 1.0)
+    begin[len(swept.first_edge) :] = 0.0
+    begin_key = key - cost * (1.0 - begin)
+    end = np.clip(begin + (limit_s - begin_key) / cost, begin, 1.0)
+    ahead = np.asarray(network.edge_forward[edge]) != graph.reverse
+    length = network.edge_length_m[edge]
+    low = np.where(ahead, begin, 1.0 - end) * length
+    high = np.where(ahead, end, 1.0 - begin) * length
+    return network.edge_segment[edge], low, high
+
+
+def _draw(
+    network: Network, segment: Floats, low: Floats, high: Floats, values: Sheet
+) -> MultiPolygon:
+    from scipy.ndimage import distance_transform_edt
+
+    from capture.place.grid_kernels import paint_edges
+
+    cell, reach = values.value("band_cell_m"), values.value("band_reach_m")
+    taken = np.unique(segment)
+    points = np.concatenate(
+        [np.arange(network.geom_indptr[g], network.geom_indptr[g + 1]) for g in taken]
+    )
+    x, y = network.geom_x[points], network.geom_y[points]
+    margin = reach + 2 * cell
+    x0, y0 = float(x.min()) - margin, float(y.min()) - margin
+    nx = int((float(x.max()) + margin - x0) / cell) + 2
+    ny = int((float(y.max()) + margin - y0) / cell) + 2
+    if nx * ny > _MOST_CELLS:
+        raise InputError("band: too large to draw; ask for a shorter drive or a coarser cell")
+    grid = np.zeros((ny, nx), dtype=np.uint8)
+    paint_edges(
+        segment, low, high, network.geom_indptr, network.geom_x, network.geom_y, x0, y0, cell, grid
+    )
+    near = distance_transform_edt(grid == 0) * cell <= reach
+    return _trace(near, x0, y0, cell, values.value("band_hole_m2"))
+
+
+def _trace(mask: Bools, x0: float, y0: float, cell: float, hole_m2: float) -> MultiPolygon:
+    """Turn marked cells into smoothed polygons."""
+    import shapely
+
+    padded = np.pad(mask, ((0, 0), (1, 1))).astype(np.int8)
+    change = np.diff(padded, axis=1)
+    row, begin = np.nonzero(change == 1)
+    _, end = np.nonzero(change == -1)
+    boxes = shapely.box(x0 + begin * cell, y0 + row * cell, x0 + end * cell, y0 + (row + 1) * cell)
+    joined = shapely.union_all(boxes, grid_size=cell / 1024)
+    parts = []
+    for polygon in shapely.get_parts(joined):
+        holes = [ring for ring in polygon.interiors if shapely.Polygon(ring).area >= hole_m2]
+        parts.append(shapely.Polygon(polygon.exterior, holes))
+    smooth = shapely.simplify(shapely.union_all(parts), cell * 0.75)
+    clean = shapely.make_valid(smooth).buffer(0)
+    polygons = [p for p in shapely.get_parts(clean) if p.geom_type == "Polygon" and p.area > 0]
+    return shapely.MultiPolygon(polygons)

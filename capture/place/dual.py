@@ -1,0 +1,108 @@
+"""Which one-way carriageway carries the other direction of a dual road?
+
+Two one-way roads of one name (or number) that run against each other side by side, the other
+one on the driver's left where people drive on the right. Each carriageway is sampled along
+its length and the opposite that most samples see wins.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from capture.basis import Sheet
+from capture.place.network import Floats, Ints, Longs
+from capture.place.values import TERTIARY
+
+#: cosine beyond which two directions count as opposite
+_OPPOSITE_COSINE = -0.8
+_NEIGHBOURS = 12
+
+
+def find_opposites(segments: Mapping[str, Any], *, driving_side: str, values: Sheet) -> Ints:
+    """Return per segment the opposite carriageway, -1 if none, shape (G,).
+
+    Parameters
+    ----------
+    segments : mapping
+        The segment columns of a network.
+    driving_side : {"right", "left"}
+        Of the area.
+    values : Sheet
+        ``opposite_reach_m`` and ``opposite_sample_m``.
+    """
+    count = len(segments["segment_tail"])
+    opposite = np.full(count, -1, dtype=np.int32)
+    chosen = np.flatnonzero(
+        segments["segment_oneway"]
+        & ~segments["segment_link"]
+        & ~segments["segment_roundabout"]
+        & (segments["segment_class"] <= TERTIARY)
+    )
+    if len(chosen) < 2:
+        return opposite
+    owner, xy, way = _sample(segments, chosen, values.value("opposite_sample_m"))
+    reach = values.value("opposite_reach_m")
+    _, near = cKDTree(xy).query(xy, k=min(_NEIGHBOURS, len(xy)), distance_upper_bound=reach)
+    left, k = np.nonzero(near < len(xy))
+    right = near[left, k]
+    good = _judge(segments, owner[left], owner[right], xy, way, left, right, driving_side)
+    return _vote(opposite, owner[left][good], owner[right][good])
+
+
+def _sample(
+    segments: Mapping[str, Any], chosen: Longs, spacing_m: float
+) -> tuple[Longs, Floats, Floats]:
+    """Points along the chosen segments: owner (P,), place (P, 2), unit direction (P, 2)."""
+    indptr, x, y = segments["geom_indptr"], segments["geom_x"], segments["geom_y"]
+    starts = np.concatenate([np.arange(indptr[g], indptr[g + 1] - 1) for g in chosen])
+    owner = np.repeat(chosen, indptr[chosen + 1] - indptr[chosen] - 1)
+    dx, dy = x[starts + 1] - x[starts], y[starts + 1] - y[starts]
+    length = np.hypot(dx, dy)
+    pieces = np.maximum(np.ceil(length / spacing_m), 1).astype(np.int64)
+    which = np.repeat(np.arange(len(starts)), pieces)
+    first = np.concatenate([[0], np.cumsum(pieces)[:-1]])
+    share = (np.arange(len(which)) - first[which] + 0.5) / pieces[which]
+    at = starts[which]
+    xy = np.column_stack([x[at] + share * dx[which], y[at] + share * dy[which]])
+    unit = np.column_stack([dx, dy]) / np.maximum(length, 1e-9)[:, None]
+    return owner[which], xy, unit[which]
+
+
+def _judge(
+    segments: Mapping[str, Any], a: Longs, b: Longs, xy: Floats, way: Floats, left: Longs,
+    right: Longs, driving_side: str,
+) -> NDArray[np.bool_]:  # fmt: skip
+    name, ref = segments["segment_name"].codes, segments["segment_ref"].codes
+    blank_name = _blank(segments["segment_name"])
+    blank_ref = _blank(segments["segment_ref"])
+    same = (name[a] == name[b]) & (name[a] != blank_name)
+    same |= (ref[a] == ref[b]) & (ref[a] != blank_ref)
+    same &= segments["segment_class"][a] == segments["segment_class"][b]
+    against = (way[left] * way[right]).sum(axis=1) < _OPPOSITE_COSINE
+    gap = xy[right] - xy[left]
+    cross = way[left][:, 0] * gap[:, 1] - way[left][:, 1] * gap[:, 0]
+    sided = cross > 0 if driving_side == "right" else cross < 0
+    along = np.abs((way[left] * gap).sum(axis=1))
+    beside = along <= np.abs(cross) + 15.0
+    good: NDArray[np.bool_] = same & against & sided & beside & (a != b)
+    return good
+
+
+def _blank(texts: Any) -> int:
+    return texts.words.index("") if "" in texts.words else -1
+
+
+def _vote(opposite: Ints, a: Longs, b: Longs) -> Ints:
+    if len(a) == 0:
+        return opposite
+    pairs, votes = np.unique(np.column_stack([a, b]), axis=0, return_counts=True)
+    order = np.lexsort((pairs[:, 1], -votes, pairs[:, 0]))
+    first, at = np.unique(pairs[order, 0], return_index=True)
+    result = opposite.copy()
+    result[first] = pairs[order[at], 1]
+    return result

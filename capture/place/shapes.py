@@ -1,0 +1,148 @@
+"""What do buildings, screens and features look like in metres, and how high are they?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from capture.basis import LocalProjection, Sheet, plain_text
+from capture.place.network import Floats, Labels, Longs
+from capture.place.place import Buildings, Screens
+from capture.place.raw import Shape
+from capture.place.tags import parse_height_m
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_WALLS = ("wall", "retaining_wall", "city_wall")
+
+
+def lay_buildings(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet) -> Buildings:
+    """Turn outlines into flat rings; a building without height counts one storey.
+
+    Parameters
+    ----------
+    shapes : sequence of Shape
+        Closed rings.
+    plane : LocalProjection
+        Metres of the network.
+    values : Sheet
+        ``storey_m``.
+    """
+    storey = values.value("storey_m")
+    heights = [
+        parse_height_m(s.tags.get("height"), s.tags.get("building:levels"), storey) for s in shapes
+    ]
+    indptr, x, y = _flatten(shapes, plane)
+    return Buildings(
+        osm_id=_number_ids(shapes),
+        ring_indptr=indptr,
+        ring_x=x,
+        ring_y=y,
+        height_m=np.array([storey if h is None else h for h in heights], dtype=np.float64),
+        height_known=np.array([h is not None for h in heights], dtype=bool),
+    )
+
+
+def lay_screens(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet) -> Screens:
+    """Turn tree rows, hedges, walls and woods into flat lines with heights."""
+    kinds = [_screen_kind(shape) for shape in shapes]
+    names = {"tree_row": "tree_m", "wood": "tree_m", "hedge": "hedge_m", "wall": "wall_m"}
+    known = [parse_height_m(shape.tags.get("height"), None, 1.0) for shape in shapes]
+    heights = [
+        values.value(names[k]) if h is None else h for k, h in zip(kinds, known, strict=True)
+    ]
+    indptr, x, y = _flatten(shapes, plane)
+    return Screens(
+        osm_id=_number_ids(shapes),
+        kind=Labels.of(kinds),
+        line_indptr=indptr,
+        line_x=x,
+        line_y=y,
+        height_m=np.array(heights, dtype=np.float64),
+        height_known=np.array([h is not None for h in known], dtype=bool),
+    )
+
+
+def _screen_kind(shape: Shape) -> str:
+    barrier = shape.tags.get("barrier")
+    if barrier in _WALLS:
+        return "wall"
+    if barrier == "hedge":
+        return "hedge"
+    return "tree_row" if shape.tags.get("natural") == "tree_row" else "wood"
+
+
+def _number_ids(shapes: Sequence[Shape]) -> Longs:
+    return np.array([int(shape.osm_id[1:]) for shape in shapes], dtype=np.int64)
+
+
+def _flatten(shapes: Sequence[Shape], plane: LocalProjection) -> tuple[Longs, Floats, Floats]:
+    counts = np.array([len(shape.lat) for shape in shapes], dtype=np.int64)
+    indptr = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    if not len(shapes):
+        return indptr, np.empty(0), np.empty(0)
+    lat = np.concatenate([shape.lat for shape in shapes])
+    lon = np.concatenate([shape.lon for shape in shapes])
+    x, y = plane.to_xy(lat, lon)
+    return indptr, x, y
+
+
+def lay_features(shapes: Sequence[Shape], plane: LocalProjection) -> pd.DataFrame:
+    """Make the table of washes, fuel stations and places that draw trips.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``osm_id, kind, name, amenity, shop, lat, lon, x, y, area_m2, tags``.
+    """
+    import pandas as pd
+
+    indptr, x, y = _flatten(shapes, plane)
+    area = _ring_areas(indptr, x, y)
+    lat = np.array([shape.lat[: _open_end(shape)].mean() for shape in shapes])
+    lon = np.array([shape.lon[: _open_end(shape)].mean() for shape in shapes])
+    fx, fy = plane.to_xy(lat, lon) if len(shapes) else (np.empty(0), np.empty(0))
+    return pd.DataFrame(
+        {
+            "osm_id": [shape.osm_id for shape in shapes],
+            "kind": [_feature_kind(shape) for shape in shapes],
+            "name": [plain_text(shape.tags.get("name", "")) for shape in shapes],
+            "amenity": [shape.tags.get("amenity", "") for shape in shapes],
+            "shop": [shape.tags.get("shop", "") for shape in shapes],
+            "lat": lat.astype(np.float64),
+            "lon": lon.astype(np.float64),
+            "x": fx,
+            "y": fy,
+            "area_m2": area,
+            "tags": [dict(shape.tags) for shape in shapes],
+        }
+    )
+
+
+def _open_end(shape: Shape) -> int:
+    closed = len(shape.lat) > 2 and shape.lat[0] == shape.lat[-1] and shape.lon[0] == shape.lon[-1]
+    return len(shape.lat) - 1 if closed else len(shape.lat)
+
+
+def _feature_kind(shape: Shape) -> str:
+    get = shape.tags.get
+    if get("amenity") in ("car_wash", "vehicle_wash") or get("building") == "car_wash":
+        return "car_wash"
+    if get("shop") == "car_wash":
+        return "car_wash"
+    return "fuel" if get("amenity") == "fuel" else "attraction"
+
+
+def _ring_areas(indptr: Longs, x: Floats, y: Floats) -> Floats:
+    """Area of each closed ring by the shoelace formula, 0 for points and open lines."""
+    areas = np.zeros(len(indptr) - 1)
+    for k in range(len(areas)):
+        part = slice(int(indptr[k]), int(indptr[k + 1]))
+        px, py = x[part], y[part]
+        if len(px) >= 4 and px[0] == px[-1] and py[0] == py[-1]:
+            px, py = px - px[0], py - py[0]
+            areas[k] = abs(float(px[:-1] @ py[1:] - px[1:] @ py[:-1])) / 2
+    return areas

@@ -1,0 +1,327 @@
+"""Which places are to be studied: points and parcels, checked against the area?
+
+A site is a point or a polygon in the area. Points outside what the roads file covers are
+refused, with a hint when swapping latitude and longitude or turning a sign would put them
+inside; so are points with no road in reach.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from capture.area import Area, load_table
+from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
+from capture.place.network import Floats
+from capture.place.place import Place
+from capture.place.snap import snap
+from capture.place.values import SERVICE, VALUES
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_PAIR = re.compile(r"^\s*([-+]?\d{1,3}(?:\.\d*)?)\s*[,;\s]\s*([-+]?\d{1,3}(?:\.\d*)?)\s*$")
+_ID_NAMES = ("id", "parcel_id", "parcel", "pin", "apn", "site", "site_id")
+_NAME_NAMES = ("name", "title", "label", "address")
+MOST_SITES = 1_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Sites:
+    """S places to study."""
+
+    #: unique id each, (S,)
+    ids: tuple[str, ...]
+    #: what people call them, (S,)
+    names: tuple[str, ...]
+    #: metres east, (S,)
+    x: Floats
+    #: metres north, (S,)
+    y: Floats
+    #: degrees north, (S,)
+    lat: Floats
+    #: degrees east, (S,)
+    lon: Floats
+    #: outline in metres, None for a point, (S,)
+    polygons: tuple[Any, ...]
+    #: whatever else the file says, S rows
+    attributes: pd.DataFrame
+    #: where they come from, in words
+    source: str
+
+    def __post_init__(self) -> None:
+        if len(set(self.ids)) != len(self.ids):
+            twice = next(name for name in self.ids if self.ids.count(name) > 1)
+            raise DataError(f"{self.source}: site id {twice!r} stands twice; make ids unique")
+
+    def __len__(self) -> int:
+        return len(self.ids)
+
+    def take(self, index: ArrayLike) -> Sites:
+        """Return some of the sites, by index or mask."""
+        at = np.arange(len(self))[np.atleast_1d(np.asarray(index))]
+        return Sites(
+            ids=tuple(self.ids[k] for k in at),
+            names=tuple(self.names[k] for k in at),
+            x=self.x[at],
+            y=self.y[at],
+            lat=self.lat[at],
+            lon=self.lon[at],
+            polygons=tuple(self.polygons[k] for k in at),
+            attributes=self.attributes.iloc[at].reset_index(drop=True),
+            source=self.source,
+        )
+
+
+def find_sites(area: Area, place: Place, text: str, *, values: Sheet = VALUES) -> Sites:
+    """Turn what a user typed into sites.
+
+    Parameters
+    ----------
+    area : Area
+        For its parcels.
+    place : Place
+        Roads read from the area.
+    text : str
+        ``"LAT,LON"`` in degrees, ``"parcel:ID"``, or the path of a file of points or parcels.
+    values : Sheet
+        How far a road may be.
+
+    Returns
+    -------
+    Sites
+
+    Raises
+    ------
+    InputError
+        When the text is none of these, the place is outside the area, or no road is near.
+    DataError
+        When the file is broken.
+    """
+    import pandas as pd
+
+    written = text.strip()
+    pair = _PAIR.match(written)
+    if pair:
+        lat, lon = float(pair[1]), float(pair[2])
+        sites = _make_points(
+            place, np.array([lat]), np.array([lon]), ("site",), (f"{lat:g}, {lon:g}",),
+            pd.DataFrame(index=range(1)), "place typed by the user",
+        )  # fmt: skip
+        _check_reach(place, sites, values)
+        return sites
+    if written.lower().startswith("parcel:"):
+        return _find_parcel(area, place, written.partition(":")[2].strip(), values)
+    if Path(written).is_file():
+        return load_parcels(area, place, Path(written), values=values)
+    raise InputError(
+        f"site: must be LAT,LON in degrees, parcel:ID or a file, got "
+        f"{plain_text(text, most=60)!r}; such as 39.28,-76.56"
+    )
+
+
+def _find_parcel(area: Area, place: Place, wanted: str, values: Sheet) -> Sites:
+    everything = _load_parcels(area, place, None)
+    if wanted not in everything.ids:
+        near = [name for name in everything.ids if wanted.lower() in name.lower()][:5]
+        some = ", ".join(near or everything.ids[:5])
+        raise InputError(
+            f"site: there is no parcel {plain_text(wanted, most=40)!r} in {everything.source}; "
+            f"known are {plain_text(some, most=120)}"
+        )
+    found = everything.take([everything.ids.index(wanted)])
+    _check_reach(place, found, values)
+    return found
+
+
+def load_parcels(
+    area: Area, place: Place, path: Path | None = None, *, values: Sheet = VALUES
+) -> Sites:
+    """Read many sites: the area's parcels, or a file of points or polygons.
+
+    Parameters
+    ----------
+    area : Area
+        Whose parcel layer is read when no path is given.
+    place : Place
+        Roads read from the area.
+    path : Path, optional
+        CSV with latitude and longitude, GeoJSON, GeoPackage or shapefile.
+    values : Sheet
+        How far a road may be.
+
+    Returns
+    -------
+    Sites
+
+    Raises
+    ------
+    DataError
+        One error that names every faulty row.
+    """
+    sites = _load_parcels(area, place, path)
+    _check_reach(place, sites, values)
+    return sites
+
+
+def _load_parcels(area: Area, place: Place, path: Path | None) -> Sites:
+    if path is None:
+        table = area.read("parcels")
+        if table is None:
+            raise DataError(
+                f"{area.name}: has no parcels layer; add one to area.toml or name a file"
+            )
+        layer = area.layers["parcels"]
+        source = layer.path.name if layer.path else "parcels"
+    else:
+        table, source = load_table(path, max_rows=MOST_SITES), Path(path).name
+    return _read_sites(place, table, source)
+
+
+def _read_sites(place: Place, table: Any, source: str) -> Sites:
+    import geopandas
+    import shapely
+
+    if not isinstance(table, geopandas.GeoDataFrame):
+        raise DataError(
+            f"{source}: must have columns lat and lon, or shapes; found "
+            f"{plain_text(', '.join(map(str, table.columns)), most=120)}; rename or add them"
+        )
+    if len(table) == 0:
+        raise DataError(f"{source}: holds no sites; add rows")
+    shapes = table.geometry.to_numpy()
+    empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    rows = table["row"].to_numpy()
+    raise_gathered(
+        [f"row {row}: has no usable place; mend its lat and lon" for row in rows[empty]],
+        where=source,
+    )
+    kinds = shapely.get_type_id(shapes)
+    odd = ~np.isin(kinds, (0, 3, 6))
+    raise_gathered(
+        [f"row {row}: must be a point or polygon; redraw it" for row in rows[odd]], where=source
+    )
+    points = np.where(kinds == 0, shapes, shapely.point_on_surface(shapely.make_valid(shapes)))
+    ids = _column(table, _ID_NAMES) or [f"row {row}" for row in rows]
+    names = _column(table, _NAME_NAMES) or list(ids)
+    polygons = [_to_metres(place, shape) if kind else None
+                for shape, kind in zip(shapes, kinds, strict=True)]  # fmt: skip
+    sites = _make_points(
+        place, shapely.get_y(points), shapely.get_x(points), tuple(ids), tuple(names),
+        table.drop(columns=table.geometry.name).reset_index(drop=True), source, rows=rows,
+    )  # fmt: skip
+    return _with_polygons(sites, tuple(polygons))
+
+
+def _with_polygons(sites: Sites, polygons: tuple[Any, ...]) -> Sites:
+    from dataclasses import replace
+
+    return replace(sites, polygons=polygons)
+
+
+def _column(table: Any, names: tuple[str, ...]) -> list[str] | None:
+    lower = {str(name).lower(): name for name in table.columns}
+    found = next((lower[name] for name in names if name in lower), None)
+    if found is None:
+        return None
+    return [plain_text(value, most=80) for value in table[found]]
+
+
+def _to_metres(place: Place, shape: Any) -> Any:
+    """Project a polygon; of several parts the largest is the lot."""
+    import shapely
+
+    plane = place.network.projection
+    whole = shapely.make_valid(shape)
+    parts = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
+    if not parts:
+        return None
+    largest = max(parts, key=lambda part: float(part.area))
+
+    def project(degrees: Floats) -> Floats:
+        return np.column_stack(plane.to_xy(degrees[:, 1], degrees[:, 0]))
+
+    return shapely.transform(largest, project)
+
+
+def _make_points(
+    place: Place, lat: Floats, lon: Floats, ids: tuple[str, ...], names: tuple[str, ...],
+    attributes: pd.DataFrame, source: str, *, rows: Any = None,
+) -> Sites:  # fmt: skip
+    single = rows is None
+    faults = []
+    for k, (one_lat, one_lon) in enumerate(zip(lat.tolist(), lon.tolist(), strict=True)):
+        fault = explain_outside(place, one_lat, one_lon)
+        if fault:
+            faults.append(fault if single else f"row {rows[k]}: {fault}")
+    raise_gathered(
+        faults, where="site" if single else source, kind=InputError if single else DataError
+    )
+    x, y = place.network.projection.to_xy(lat, lon)
+    return Sites(
+        ids=ids, names=names, x=x, y=y, lat=np.asarray(lat), lon=np.asarray(lon),
+        polygons=(None,) * len(ids), attributes=attributes, source=source,
+    )  # fmt: skip
+
+
+def explain_outside(place: Place, lat: float, lon: float) -> str:
+    """Say why a place cannot be in the area, "" when it can.
+
+    Parameters
+    ----------
+    place : Place
+        Whose extent counts.
+    lat, lon : float
+        Degrees.
+    """
+    south, west, north, east = place.extent
+
+    def inside(a: float, b: float) -> bool:
+        return south <= a <= north and west <= b <= east
+
+    if inside(lat, lon):
+        return ""
+    said = f"latitude {lat:g}, longitude {lon:g}"
+    covered = f"{south:.3f} to {north:.3f} north, {west:.3f} to {east:.3f} east"
+    if inside(lon, lat):
+        return f"{said} is outside the area, but swapped it is inside; write latitude first"
+    if inside(lat, -lon):
+        return f"{said} is outside the area, but longitude {-lon:g} is inside; turn its sign"
+    if inside(-lat, lon) or inside(-lat, -lon):
+        return f"{said} is outside the area, but latitude {-lat:g} is inside; turn its sign"
+    if inside(-lon, lat) or inside(lon, -lat) or inside(-lon, -lat):
+        return f"{said} is outside the area; latitude and longitude are swapped and a sign is wrong"
+    if abs(lat) > 90 or abs(lon) > 180:
+        return f"{said} is not on Earth; latitude is within 90, longitude within 180 degrees"
+    return f"{said} is outside the area, which covers {covered}; place it there or widen the area"
+
+
+def _check_reach(place: Place, sites: Sites, values: Sheet) -> None:
+    """Refuse sites without a public road in reach, naming them."""
+    import shapely
+
+    reach = values.value("frontage_last_reach_m")
+    network = place.network
+    public = np.asarray(network.segment_class) != SERVICE
+    found = snap(network, sites.x, sites.y, classes=public)
+    faults = []
+    for k in np.flatnonzero(~(found.distance_m <= reach)).tolist():
+        gap = float(found.distance_m[k])
+        if sites.polygons[k] is not None and np.isfinite(gap):
+            gap = sites.polygons[k].distance(shapely.Point(found.x[k], found.y[k]))
+            if gap <= reach:
+                continue
+        told = f"the nearest is {gap:.0f} m away" if np.isfinite(gap) else "there is none"
+        faults.append(
+            f"{sites.names[k]}: a public road must be within {reach:g} m, {told}; "
+            "move the site to a road"
+        )
+    single = len(sites) == 1
+    raise_gathered(
+        faults, where="site" if single else sites.source, kind=InputError if single else DataError
+    )
