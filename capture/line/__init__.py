@@ -1,0 +1,52 @@
+"""What line does the busy hour need: stations, order, speed, length, queue, bays."""
+
+from capture.line.bays import (
+    compute_erlang_b,
+    compute_erlang_c,
+    count_bays_needed,
+    size_bays,
+)
+from capture.line.line import Line, PlacedStation, lay_out_line, size_line
+from capture.line.lost import compute_lost_share
+from capture.line.queue import Queue, compute_queue_sensitivity, simulate_queue
+from capture.line.rules import RuleBreak, check_rules, usual_rules
+from capture.line.sizing import (
+    Frontier,
+    LineTable,
+    StationSet,
+    compute_chain_rate,
+    make_frontier,
+    size_lines,
+)
+from capture.line.stations import Catalog, Package, Station, load_catalog, usual_catalog
+from capture.line.values import VALUES
+
+__all__ = [
+    "VALUES",
+    "Catalog",
+    "Frontier",
+    "Line",
+    "LineTable",
+    "Package",
+    "PlacedStation",
+    "Queue",
+    "RuleBreak",
+    "Station",
+    "StationSet",
+    "check_rules",
+    "compute_chain_rate",
+    "compute_erlang_b",
+    "compute_erlang_c",
+    "compute_lost_share",
+    "compute_queue_sensitivity",
+    "count_bays_needed",
+    "lay_out_line",
+    "load_catalog",
+    "make_frontier",
+    "simulate_queue",
+    "size_bays",
+    "size_line",
+    "size_lines",
+    "usual_catalog",
+    "usual_rules",
+]

@@ -1,0 +1,177 @@
+"""Which share of a year's cars does a line or a set of bays turn away?
+
+Fast enough for many sites: what is lost in one hour depends only on its load against the
+line, so it is worked out once on a grid, spread over the year's hours and the noise of
+days, and then looked up. Assumes that within an hour the queue has settled; the full
+simulation is in :mod:`capture.line.queue`.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import gdtrix, ndtr
+from scipy.stats import poisson
+
+from capture.basis import InputError, Offer, Sheet
+from capture.hours import YearShape
+from capture.line.bays import compute_erlang_b, holding_s
+from capture.line.values import VALUES
+
+FloatArray = NDArray[np.float64]
+
+#: loads of an hour against the line's own cars an hour
+_LOADS: Final = np.concatenate([np.linspace(0, 1.6, 65), np.geomspace(1.65, 60, 40)])
+_MOST_WAITING: Final = 120
+_YEAR_LOADS: Final = 160
+_NODES: Final = 33
+_REACH: Final = 4.0
+
+
+def compute_balk_share(waiting_cars: ArrayLike, balk_cars: float) -> FloatArray:
+    """Compute which share of drivers turns away at a number of waiting cars.
+
+    Notes
+    -----
+    None up to ``balk_cars``, then rising evenly until at twice as many all do (our own
+    modelling choice).
+
+    Examples
+    --------
+    >>> compute_balk_share([10, 15, 20], 10.0).tolist()
+    [0.0, 0.5, 1.0]
+    """
+    waiting = np.asarray(waiting_cars, dtype=np.float64)
+    return np.asarray(np.clip((waiting - balk_cars) / max(balk_cars, 1e-9), 0.0, 1.0))
+
+
+@lru_cache(maxsize=16)
+def _settled_loss(balk_cars: float) -> FloatArray:
+    """Return the share turned away at each load of ``_LOADS``, a line in steady state.
+
+    The line takes one car per headway; between, arrivals are Poisson and each one joins
+    unless it balks at what it sees. The chain of cars waiting at headways is solved exactly.
+    """
+    states = int(min(_MOST_WAITING, np.ceil(2 * balk_cars) + 2))
+    joins = 1 - compute_balk_share(np.arange(states + 1), balk_cars)
+    most = 24
+    steps = 8
+    lost = np.zeros(_LOADS.size)
+    for index, load in enumerate(_LOADS):
+        if load == 0:
+            continue
+        # waiting after a headway: arrivals in small steps, each seeing the cars before it
+        part = load / steps
+        chance = poisson.pmf(np.arange(most), part)
+        step = np.zeros((states + 1, states + 1))
+        for waiting in range(states + 1):
+            row = np.zeros(states + 1)
+            row[waiting] = 1.0
+            total = chance[0] * row
+            for arrivals in range(1, most):
+                moved = row * (1 - joins)
+                moved[1:] += (row * joins)[:-1]
+                moved[-1] += (row * joins)[-1]
+                row = moved
+                total = total + chance[arrivals] * row
+            step[waiting] = total / chance.sum()
+        serve = np.eye(states + 1, k=-1)
+        serve[0, 0] = 1.0
+        whole = np.linalg.matrix_power(step, steps) @ serve
+        system = np.vstack([whole.T - np.eye(states + 1), np.ones(states + 1)])
+        right = np.append(np.zeros(states + 1), 1.0)
+        settled = np.linalg.lstsq(system, right, rcond=None)[0]
+        taken = 1.0 - float((settled @ np.linalg.matrix_power(step, steps))[0])
+        lost[index] = max(0.0, 1.0 - taken / load)
+    lost.flags.writeable = False
+    return lost
+
+
+def compute_lost_share(
+    cars_per_year: ArrayLike,
+    line_cars_per_hour: ArrayLike,
+    shape: YearShape,
+    offer: Offer,
+    *,
+    values: Sheet = VALUES,
+) -> FloatArray:
+    """Compute the share of a year's cars that is turned away and does not come back.
+
+    Parameters
+    ----------
+    cars_per_year : array_like of float, shape (S, n)
+        Cars that want to be washed.
+    line_cars_per_hour : array_like of float, broadcast against the cars
+        Sustained cars an hour of the line or bays.
+    shape : YearShape
+        How the year falls into hours.
+    offer : Offer
+        Gives the format and the bays.
+    values : Sheet
+        Defaults of this room.
+
+    Returns
+    -------
+    ndarray of float, shape (S, n)
+        0 to 1.
+
+    Raises
+    ------
+    InputError
+        When cars are negative or a line carries nothing.
+
+    Notes
+    -----
+    sum over hours of share(h) E[g lost(Y share(h) g / C)], g the gamma factor of a day,
+    times the share that does not come back. ``lost`` is that of a line that takes one car
+    per headway and of drivers who balk; for bays it is Erlang's B.
+
+    Examples
+    --------
+    >>> from capture.hours import make_year_shape
+    >>> shape = make_year_shape(Offer())
+    >>> lost = compute_lost_share([80_000.0, 400_000.0], 100.0, shape, Offer())
+    >>> bool(lost[0] < 0.001 < 0.05 < lost[1])
+    True
+    """
+    cars = np.asarray(cars_per_year, dtype=np.float64)
+    rate = np.asarray(line_cars_per_hour, dtype=np.float64)
+    if not (np.isfinite(cars).all() and (cars >= 0).all()):
+        raise InputError("cars_per_year must be numbers of 0 or more; mend them")
+    if not (np.isfinite(rate).all() and (rate > 0).all()):
+        raise InputError("line_cars_per_hour must be above 0 (cars an hour); size the line first")
+    loads, lost = _year_loss(shape, offer, values)
+    with np.errstate(divide="ignore"):
+        at = np.log(np.maximum(cars / rate, np.exp(loads[0])))
+    place = (np.clip(at, loads[0], loads[-1]) - loads[0]) / (loads[1] - loads[0])
+    row = np.minimum(place.astype(np.int64), loads.size - 2)
+    share = lost[row] + (place - row) * (lost[row + 1] - lost[row])
+    return np.asarray(share * (1 - values.value("come_back_share")))
+
+
+def _year_loss(shape: YearShape, offer: Offer, values: Sheet) -> tuple[FloatArray, FloatArray]:
+    """Return log of cars a year per car an hour, on an even grid, and the share lost there."""
+    loads = np.linspace(np.log(20.0), np.log(60_000.0), _YEAR_LOADS)
+    if offer.is_conveyor:
+        at, lost = _LOADS, _settled_loss(values.value("balk_cars"))
+    else:
+        at = _LOADS
+        # cars an hour of all bays = bays / holding time, so offered load = load x bays
+        lost = compute_erlang_b(at * offer.bays, offer.bays)
+        assert holding_s(offer, values) > 0
+    score = np.linspace(-_REACH, _REACH, _NODES)
+    weight = np.exp(-0.5 * score**2)
+    weight /= weight.sum()
+    cv = shape.day_noise_cv
+    factor = gdtrix(1 / cv**2, 1 / cv**2, ndtr(score)) if cv > 0 else np.ones(_NODES)
+    weight = weight * factor / (weight @ factor)  # cars, not days, are counted
+    share, count = np.unique(np.round(shape.share[shape.share > 0], 12), return_counts=True)
+    in_year = share * count / (share * count).sum()
+    out = np.empty(loads.size)
+    for index, load in enumerate(np.exp(loads)):
+        given = np.interp(load * share[:, None] * factor, at, lost)
+        out[index] = in_year @ given @ weight
+    return loads, out

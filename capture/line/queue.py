@@ -1,0 +1,335 @@
+"""How long do drivers wait, do cars reach the street, and how many are turned away?
+
+Simulates thousands of days of the year at once, with the same arrivals as the busy hour
+(the year's cars, its weather, the day's gamma factor, Poisson cars). Each simulated day
+belongs to one world, so what is not known of the year's cars widens the answer. Assumes
+that who turns away and comes back does so in a quiet hour.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from capture.basis import InputError, Offer, Sheet, Worlds
+from capture.hours import YearShape, compute_peak_factor
+from capture.line.bays import compute_erlang_b, holding_s
+from capture.line.line import Line
+from capture.line.queueing import Passages, count_waiting, draw_arrivals, pass_line
+from capture.line.values import VALUES
+
+FloatArray = NDArray[np.float64]
+
+PERCENTILES: Final = (0.5, 0.9, 0.95)
+_LEAST_DAYS, _MOST_DAYS = 50, 20_000
+#: share of days that the places for waiting cars shall hold
+STACKING_SHARE: Final = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Queue:
+    """Waits, queues and losses over many simulated days of one site."""
+
+    #: days simulated
+    days: int
+    #: median, 90th and 95th percentile of the wait by hour of arrival, (3, 24); NaN if no cars
+    wait_s: FloatArray
+    #: the same percentiles of the cars that an arriving driver sees waiting, (3, 24)
+    queue_cars: FloatArray
+    #: mean wait of all cars
+    mean_wait_s: float
+    #: 95th percentile of the wait over all cars
+    wait_95_s: float
+    #: most cars waiting at once on each day, (days,)
+    most_waiting: FloatArray
+    #: places that hold the queue on 95 % of days
+    stacking_cars: int
+    #: their length in single file
+    stacking_m: float
+    #: places that there are
+    stacking_places: float
+    #: share of days on which more cars wait than there are places
+    share_of_days_over_stacking: float
+    #: share of a year's cars that turn away
+    balked_share: float
+    #: share of a year's cars that turn away for good
+    lost_share: float
+    #: cars lost in a mean year
+    lost_cars_per_year: float
+    #: share of cars that want a vacuum bay and find all taken
+    bays_taken_share: float
+    #: share of the line's places in use over open hours
+    line_use_share: float
+    #: what to know
+    cautions: tuple[str, ...]
+    #: where it comes from
+    sources: tuple[str, ...]
+
+
+def simulate_queue(
+    cars_per_year_draws: ArrayLike,
+    shape: YearShape,
+    line: Line,
+    offer: Offer,
+    worlds: Worlds,
+    *,
+    site_id: str = "*",
+    days: int = 2000,
+    stacking_places: float | None = None,
+    plan_lane: bool = False,
+    values: Sheet = VALUES,
+) -> Queue:
+    """Simulate many days of one site.
+
+    Parameters
+    ----------
+    cars_per_year_draws : array_like of float, shape (n,)
+        Expected cars a year in each world.
+    shape : YearShape
+    line : Line
+    offer : Offer
+        Gives pay lanes, and whether a plan is sold.
+    worlds : Worlds
+        With n draws.
+    site_id : str
+        Key of the site's own noise, as for the busy hour.
+    days : int
+        Days to simulate, 50 to 20,000; spread evenly over year and worlds.
+    stacking_places : float, optional
+        Places for waiting cars before the street; by default practice's typical number.
+    plan_lane : bool
+        Whether one lane serves plan members only.
+    values : Sheet
+        Defaults of this room.
+
+    Returns
+    -------
+    Queue
+
+    Raises
+    ------
+    InputError
+        When shapes do not fit or ``days`` is out of range.
+
+    Examples
+    --------
+    >>> from capture.hours import make_year_shape
+    >>> from capture.line import size_line
+    >>> worlds, offer = Worlds(draws=100), Offer()
+    >>> queue = simulate_queue(np.full(100, 90_000.0), make_year_shape(offer),
+    ...                        size_line(90.0, offer), offer, worlds, days=100)
+    >>> 0 <= queue.lost_share < 0.1
+    True
+    """
+    cars = np.asarray(cars_per_year_draws, dtype=np.float64)
+    if cars.shape != (worlds.draws,) or not np.isfinite(cars).all() or (cars < 0).any():
+        raise InputError(
+            f"cars_per_year_draws must be {worlds.draws} numbers of 0 or more (cars a year), got "
+            f"shape {cars.shape}; give one per world"
+        )
+    if not _LEAST_DAYS <= days <= _MOST_DAYS:
+        raise InputError(f"days must be {_LEAST_DAYS} to {_MOST_DAYS}, got {days}; 2000 is usual")
+    means, world = draw_days(cars, shape, worlds, site_id=site_id, days=days)
+    if not offer.is_conveyor:
+        return _bays(means, line, offer, values, cars)
+    generator = worlds.generator("days of the queue", site_id)
+    arrives = draw_arrivals(means, generator)
+    passages = _pass(arrives, line, offer, worlds, world, generator, plan_lane, values)
+    taken = _vacuum_taken(passages, line, generator, values)
+    places = values.value("stacking_cars") if stacking_places is None else stacking_places
+    return _sum_up(passages, means, line, places, taken, float(cars.mean()), values)
+
+
+def draw_days(
+    cars: FloatArray, shape: YearShape, worlds: Worlds, *, site_id: str, days: int
+) -> tuple[FloatArray, NDArray[np.int64]]:
+    """Draw the expected cars by hour of simulated days, (days, 24), and each day's world.
+
+    Days are spread evenly over the year and over the worlds; weather of the year, the
+    shape's own spread and the gamma factor of the day are those of the busy hour.
+    """
+    generator = worlds.generator("which days", site_id)
+    day = generator.permutation(np.arange(days) % shape.day_share.size)
+    world = np.arange(days) % worlds.draws
+    log_sd = math.sqrt(math.log1p(shape.weather_cv**2))
+    year = np.exp(log_sd * worlds.normal("weather of the year")[0] - log_sd**2 / 2)
+    peak = compute_peak_factor(shape, worlds, [site_id])[0]
+    cv = shape.day_noise_cv
+    factor = generator.gamma(1 / cv**2, cv**2, days) if cv > 0 else np.ones(days)
+    tilted = _tilt(shape.day_hours[day], peak[world], shape)
+    return np.asarray((cars * year)[world][:, None] * factor[:, None] * tilted), world
+
+
+def _tilt(hours: FloatArray, peak: FloatArray, shape: YearShape) -> FloatArray:
+    """Raise busy hours by the peak factor and lower quiet ones so that the year keeps its sum."""
+    mean = (shape.share**2).sum()  # of an hour's share, weighted by cars
+    top = np.sort(shape.share)[-30]
+    reach = np.clip((hours - mean) / max(top - mean, 1e-12), -1.0, 3.0)
+    raised = hours * (1 + (peak[:, None] - 1) * reach)
+    return np.asarray(np.maximum(raised, 0.0))
+
+
+def _pass(
+    arrives: FloatArray,
+    line: Line,
+    offer: Offer,
+    worlds: Worlds,
+    world: NDArray[np.int64],
+    generator: np.random.Generator,
+    plan_lane: bool,
+    values: Sheet,
+) -> Passages:
+    constants = {
+        name: worlds.constant(values[name])[world]
+        for name in ("member_share", "pay_ticket_s", "pay_member_s", "balk_cars")
+    }
+    member_share = constants["member_share"] if offer.plan_offered else np.zeros(world.size)
+    member = generator.random(arrives.shape) < member_share[:, None]
+    pay = np.where(member, constants["pay_member_s"][:, None], constants["pay_ticket_s"][:, None])
+    return pass_line(
+        arrives,
+        pay,
+        headway_s=3600.0 / line.cars_per_hour,
+        lanes=offer.pay_lanes,
+        balk_cars=constants["balk_cars"],
+        chance=generator.random(arrives.shape),
+    )
+
+
+def _vacuum_taken(
+    passages: Passages, line: Line, generator: np.random.Generator, values: Sheet
+) -> float:
+    """Return the share of vacuum users who find all bays taken, by Erlang B hour by hour."""
+    leaves = np.where(passages.joined, passages.enters_s, np.nan)
+    hour = np.where(np.isnan(leaves), -1, leaves // 3600).astype(np.int64)
+    rate = np.stack([(hour == one).sum(axis=1) for one in range(24)], axis=1)
+    load = rate * values.value("vacuum_use_share") * values.value("vacuum_stay_s") / 3600
+    blocked = compute_erlang_b(load, int(values.value("vacuum_bays")))
+    return float((blocked * rate).sum() / max(rate.sum(), 1))
+
+
+def _sum_up(
+    passages: Passages,
+    means: FloatArray,
+    line: Line,
+    places: float,
+    taken: float,
+    cars_per_year: float,
+    values: Sheet,
+) -> Queue:
+    there = ~np.isnan(passages.arrives_s)
+    joined = passages.joined
+    hour = np.where(there, passages.arrives_s // 3600, -1).astype(np.int64)
+    most = count_waiting(passages)
+    needed = math.ceil(float(np.quantile(most, STACKING_SHARE)))
+    balked = float((there & ~joined).sum() / max(there.sum(), 1))
+    lost = balked * (1 - values.value("come_back_share"))
+    wait = passages.wait_s[joined]
+    over = float((most > places).mean())
+    cautions = ["planning figures: access, stacking and traffic are for the local authority"]
+    if over > 1 - STACKING_SHARE:
+        cautions.append(
+            f"on {over:.0%} of days more than {places:.0f} cars wait, so the queue would reach "
+            "the street; more places, a faster line or more pay lanes would help"
+        )
+    open_hours = (means > 0).sum(axis=1)
+    return Queue(
+        days=len(most),
+        wait_s=_by_hour(passages.wait_s, hour, joined),
+        queue_cars=_by_hour(passages.saw_cars, hour, there),
+        mean_wait_s=float(wait.mean()) if wait.size else 0.0,
+        wait_95_s=float(np.quantile(wait, 0.95)) if wait.size else 0.0,
+        most_waiting=most,
+        stacking_cars=needed,
+        stacking_m=needed * values.value("stacking_car_m"),
+        stacking_places=places,
+        share_of_days_over_stacking=over,
+        balked_share=balked,
+        lost_share=lost,
+        lost_cars_per_year=lost * cars_per_year,
+        bays_taken_share=taken,
+        line_use_share=float(joined.sum() / max(open_hours.sum() * line.cars_per_hour, 1e-9)),
+        cautions=tuple(cautions),
+        sources=(
+            "queue: simulated car by car (Lindley's recursion), vacuum bays by Erlang B",
+            "pay times, turning away and coming back: common practice, no source",
+        ),
+    )
+
+
+def _by_hour(amount: FloatArray, hour: NDArray[np.int64], kept: NDArray[np.bool_]) -> FloatArray:
+    out = np.full((len(PERCENTILES), 24), np.nan)
+    for one in range(24):
+        chosen = amount[(hour == one) & kept]
+        if chosen.size:
+            out[:, one] = np.quantile(chosen, PERCENTILES)
+    return out
+
+
+def _bays(means: FloatArray, line: Line, offer: Offer, values: Sheet, cars: FloatArray) -> Queue:
+    """Bays as a loss system: who finds all taken turns away, the rest start at once."""
+    hold = holding_s(offer, values)
+    blocked = compute_erlang_b(means * hold / 3600, offer.bays)
+    total = max(float(means.sum()), 1e-12)
+    balked = float((blocked * means).sum() / total)
+    lost = balked * (1 - values.value("come_back_share"))
+    zero = np.where(means.sum(axis=0) > 0, 0.0, np.nan)
+    return Queue(
+        days=len(means), wait_s=np.tile(zero, (3, 1)), queue_cars=np.tile(zero, (3, 1)),
+        mean_wait_s=0.0, wait_95_s=0.0, most_waiting=np.zeros(len(means)), stacking_cars=0,
+        stacking_m=0.0, stacking_places=0.0, share_of_days_over_stacking=0.0,
+        balked_share=balked, lost_share=lost, lost_cars_per_year=lost * float(cars.mean()),
+        bays_taken_share=balked,
+        line_use_share=float((means * (1 - blocked)).sum() * hold / 3600
+                             / max((means > 0).sum() * offer.bays, 1e-9)),
+        cautions=("bays: nobody waits, who finds all bays taken turns away",),
+        sources=("bays taken: Erlang B hour by hour",),
+    )  # fmt: skip
+
+
+def compute_queue_sensitivity(
+    cars_per_year_draws: ArrayLike,
+    shape: YearShape,
+    line: Line,
+    offer: Offer,
+    worlds: Worlds,
+    *,
+    pay_lanes: tuple[int, ...] = (1, 2, 3, 4),
+    speed_factors: tuple[float, ...] = (0.8, 0.9, 1.0, 1.1, 1.2),
+    **options: Any,
+) -> list[dict[str, float]]:
+    """Show how waits and losses move with pay lanes and chain speed, in the same days.
+
+    Returns
+    -------
+    list of dict
+        ``pay_lanes``, ``chain_speed_mps``, ``cars_per_hour``, ``wait_95_s``,
+        ``stacking_cars``, ``lost_share``.
+    """
+    cases = [(lanes, 1.0) for lanes in pay_lanes]
+    cases += [(offer.pay_lanes, factor) for factor in speed_factors if factor != 1.0]
+    rows = []
+    for lanes, factor in cases:
+        moved = replace(
+            line,
+            chain_speed_mps=line.chain_speed_mps * factor,
+            cars_per_hour=line.cars_per_hour * factor,
+        )
+        queue = simulate_queue(
+            cars_per_year_draws, shape, moved, offer.change(pay_lanes=lanes), worlds, **options
+        )
+        rows.append(
+            {
+                "pay_lanes": float(lanes),
+                "chain_speed_mps": moved.chain_speed_mps,
+                "cars_per_hour": moved.cars_per_hour,
+                "wait_95_s": queue.wait_95_s,
+                "stacking_cars": float(queue.stacking_cars),
+                "lost_share": queue.lost_share,
+            }
+        )
+    return rows
