@@ -8,6 +8,7 @@ entry in ``starter.toml`` and one function here. Assumes that a measure not know
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Protocol
@@ -328,3 +329,31 @@ def make_factor_table(
     return FactorTable(
         ids=tuple(ids), names=tuple(names), x=np.where(missing, reference, x), missing=missing
     )
+
+
+def say_factor(name: str, x: float, *, values: Sheet = VALUES) -> str:
+    """Say a factor's value as people would, logs turned back.
+
+    Examples
+    --------
+    >>> say_factor("log_people", 0.0), say_factor("log_price", 0.0953), say_factor("delay", 24.6)
+    ('40,000 people', "1.10 of the area's price", '25 s')
+    """
+    factor = list_factors(values)[name]
+    if name == "log_vehicles":
+        return f"{math.exp(x) * values.value('vehicles_ref_veh_day'):,.0f} vehicles a day"
+    if name == "log_people":
+        return f"{math.exp(x) * values.value('people_ref'):,.0f} people"
+    if name == "log_income":
+        return f"{math.exp(x) * values.value('income_ref_usd'):,.0f} USD a year"
+    if name == "log_hours":
+        return f"{math.exp(x) * values.value('open_ref_h'):.1f} h a day"
+    if name == "log_price":
+        return f"{math.exp(x):.2f} of the area's price"
+    if name == "ramp":
+        return f"{math.exp(x):.0%} of mature volume"
+    if name == "plan":
+        return "sold" if x > 0.5 else "not sold"
+    if factor.unit.startswith("share"):
+        return f"{x:.0%}"
+    return f"{x:.0f} s" if factor.unit == "s" else f"{x:.2f}"

@@ -100,6 +100,8 @@ class ShareFit:
     data_hash: str
     #: the known sites, None when the fit was loaded without them
     known: KnownSites | None
+    #: the constants it was made with
+    values: Sheet
 
     @property
     def parameters(self) -> tuple[str, ...]:
@@ -222,13 +224,11 @@ def fit_share(
     prior = make_prior(names, values=values, tight=waiting)
     chosen = [registry[name] for name in names]
     base = {str(name): values.value(f"base_{name}_share") for name in FORMATS}
-    design, target, variance = _make_rows(known, names, values)
+    rows, operators = make_rows(known, names, values=values)
+    group, weight = rows.group, rows.weight
     full = np.zeros(0, dtype=np.bool_) if known is None else known.at_capacity
-    operators, group = _group_operators(known)
-    weight = np.ones(0) if known is None else known.weight
     if (full & (weight != 1) & (weight != 0)).any():
         raise InputError("a known site with a full line has weight 1 or 0; change its weight")
-    rows = Rows.of(design, target, variance=variance, group=group, weight=weight)
     mixture = fit_mixture(rows.take(~full), prior)
     cut = full & (weight > 0)
     told = {int(place) for place in group[~full | cut]}
@@ -245,9 +245,9 @@ def fit_share(
             _tell_operator(operators[place], rows.take(~full & (group == place)), prior)
             for place in named
         ),
-        full_design=design[cut],
-        full_target=target[cut],
-        full_variance=variance[cut],
+        full_design=rows.design[cut],
+        full_target=rows.target[cut],
+        full_variance=rows.variance[cut],
         full_operator=np.array([index.get(int(p), -1) for p in group[cut]], dtype=np.int64),
         selection_sd=values.value("selection_log") if selection else 0.0,
         keep_signs=keep_signs,
@@ -255,6 +255,7 @@ def fit_share(
         waiting=waiting,
         data_hash="" if known is None or not count else known.data_hash(),
         known=known,
+        values=values,
     )
 
 
@@ -318,11 +319,27 @@ def align_factors(table: FactorTable, names: Sequence[str], values: Sheet = VALU
     return FactorTable(ids=table.ids, names=tuple(names), x=x, missing=missing)
 
 
-def _make_rows(
-    known: KnownSites | None, names: Sequence[str], values: Sheet
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    if known is None or not len(known):
-        return np.zeros((0, 1 + len(FORMATS) + len(names))), np.zeros(0), np.zeros(0)
+def make_rows(
+    known: KnownSites | None, names: Sequence[str], *, values: Sheet = VALUES
+) -> tuple[Rows, list[str]]:
+    """Make the regression's rows of known sites, and the names that its groups stand for.
+
+    Parameters
+    ----------
+    known : KnownSites or None
+        n sites.
+    names : sequence of str
+        The k factors.
+    values : Sheet
+        The share's constants.
+
+    Returns
+    -------
+    tuple of (Rows, list of str)
+        A site without an operator is a group of its own, named "".
+    """
+    if known is None or len(known) == 0:
+        return Rows.of(np.zeros((0, 1 + len(FORMATS) + len(names))), np.zeros(0)), []
     registry = list_factors(values)
     table = align_factors(known.factors, names, values)
     reference = np.array([registry[name].reference for name in names])
@@ -338,15 +355,18 @@ def _make_rows(
     )
     # error of the count, and of each factor left at its reference
     variance = known.vehicles_cv**2 + table.missing @ unknown
-    return make_design(table.x - reference, known.formats), target, variance
+    operators, group = _group_operators(known.operators)
+    design = make_design(table.x - reference, known.formats)
+    rows = Rows.of(design, target, variance=variance, group=group, weight=known.weight)
+    return rows, operators
 
 
-def _group_operators(known: KnownSites | None) -> tuple[list[str], NDArray[np.int64]]:
+def _group_operators(operators: Sequence[str]) -> tuple[list[str], NDArray[np.int64]]:
     """Number the operators; a row without one is its own."""
     names: list[str] = []
     places: dict[str, int] = {}
     group = []
-    for name in () if known is None else known.operators:
+    for name in operators:
         if name and name in places:
             group.append(places[name])
             continue

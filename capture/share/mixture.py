@@ -202,8 +202,7 @@ def fit_mixture(rows: Rows, prior: Prior) -> Mixture:
     scale = np.where(np.isinf(prior.sd), 1.0, prior.sd)
     held = np.isfinite(prior.sd).astype(np.float64)
     kept = rows.take(np.flatnonzero(rows.weight > 0))
-    order = np.argsort(kept.group, kind="stable")
-    ordered = kept.take(order)
+    ordered = kept.take(np.argsort(kept.group, kind="stable"))
     stack = np.column_stack([ordered.design * scale, ordered.target - ordered.design @ prior.mean])
     size = stack.size + held.size**2 + 1
     step = max(1, _BATCH // size)
@@ -240,45 +239,46 @@ def _check(rows: Rows, prior: Prior) -> None:
         raise InputError("variance and weight must be 0 or more; change such rows")
 
 
-def whiten_rows(
-    stack: FloatArray, rows: Rows, sigma: FloatArray, group_sd: float
+def shrink_groups(
+    matrix: FloatArray, side: FloatArray, group: IntArray, group_sd: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Whiten rows that are sorted by group.
+    """Take each group's shared effect out of rows sorted by group.
 
     Parameters
     ----------
-    stack : ndarray, shape (n, m)
-    rows : Rows
-        Sorted by group.
-    sigma : ndarray, shape (K,)
+    matrix : ndarray, shape (K, n, m)
+    side : ndarray, shape (K, n)
+        Square root of each row's precision, g of the notes to :func:`fit_mixture`.
+    group : ndarray of int, shape (n,)
+        Sorted.
     group_sd : float
+        t.
 
     Returns
     -------
     tuple of ndarray
-        Whitened stack, shape (K, n, m), and the log of the weighted rows' normal density at
-        nothing, shape (K,): -1/2 sum w log(2 pi s^2) - 1/2 sum log(1 + t^2 g'g).
+        (I - (1 - 1/sqrt(1 + t^2 g'g)) g g' / g'g) matrix, shape (K, n, m), and
+        the sum over groups of log(1 + t^2 g'g), shape (K,).
     """
-    spread = sigma[:, None] ** 2 + rows.variance
-    side = np.sqrt(rows.weight / spread)
-    white = side[:, :, None] * stack
-    level = -0.5 * (rows.weight * np.log(2 * np.pi * spread)).sum(axis=1)
-    if group_sd > 0 and len(rows.target):
-        starts = np.flatnonzero(np.diff(rows.group, prepend=-1))
-        lengths = np.diff(np.append(starts, len(rows.group)))
-        inner = np.add.reduceat(side**2, starts, axis=1)
-        grown = 1 + group_sd**2 * inner
-        along = np.add.reduceat(side[:, :, None] * white, starts, axis=1)
-        part = ((1 - 1 / np.sqrt(grown)) / inner)[:, :, None] * along
-        white -= side[:, :, None] * np.repeat(part, lengths, axis=1)
-        level -= 0.5 * np.log(grown).sum(axis=1)
-    return white, level
+    if group_sd == 0 or not len(group):
+        return matrix, np.zeros(len(side))
+    starts = np.flatnonzero(np.diff(group, prepend=-1))
+    lengths = np.diff(np.append(starts, len(group)))
+    inner = np.add.reduceat(side**2, starts, axis=1)
+    grown = 1 + group_sd**2 * inner
+    along = np.add.reduceat(side[:, :, None] * matrix, starts, axis=1)
+    part = ((1 - 1 / np.sqrt(grown)) / inner)[:, :, None] * along
+    shrunk = matrix - side[:, :, None] * np.repeat(part, lengths, axis=1)
+    return shrunk, np.log(grown).sum(axis=1)
 
 
 def _solve_nodes(
     stack: FloatArray, rows: Rows, prior: Prior, held: FloatArray, nodes: slice
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    white, level = whiten_rows(stack, rows, prior.sigma[nodes], prior.group_sd)
+    spread = prior.sigma[nodes, None] ** 2 + rows.variance
+    side = np.sqrt(rows.weight / spread)
+    white, grown = shrink_groups(side[:, :, None] * stack, side, rows.group, prior.group_sd)
+    level = -0.5 * (rows.weight * np.log(2 * np.pi * spread)).sum(axis=1) - 0.5 * grown
     width, count = len(held), len(white)
     below = np.zeros((count, width + 1, width + 1))
     below[:, range(width), range(width)] = held

@@ -17,6 +17,7 @@ from capture.share.factors import FactorTable, FloatArray
 from capture.share.fit import Operator, ShareFit
 from capture.share.known import KnownSites
 from capture.share.mixture import Mixture, Prior
+from capture.share.values import VALUES
 
 SCHEMA: Final = "share-fit/1"
 MOST_NUMBERS: Final = 5_000_000
@@ -77,6 +78,9 @@ def fit_to_dict(fit: ShareFit, *, with_known: bool = False) -> dict[str, Any]:
             "target": fit.full_target.tolist(),
             "variance": fit.full_variance.tolist(),
             "operator": fit.full_operator.tolist(),
+        },
+        "yours": {
+            name: entry.value for name, entry in fit.values.items() if entry.grade == "yours"
         },
         "known": None,
     }
@@ -152,6 +156,7 @@ def _read(saved: Mapping[str, Any]) -> ShareFit:
         waiting=tuple(str(name) for name in saved["waiting"]),
         data_hash=str(saved["data_hash"]),
         known=None if saved["known"] is None else known_from_dict(saved["known"]),
+        values=VALUES.override({str(name): float(v) for name, v in saved["yours"].items()}),
     )
 
 
