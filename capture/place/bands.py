@@ -13,7 +13,7 @@ import numpy as np
 
 from capture.basis import InputError, Sheet
 from capture.place.drive import _check_limit
-from capture.place.network import Bools, Floats, Network
+from capture.place.network import Bools, Floats, Ints, Network
 from capture.place.search import Sweeper, Swept, search_graph, start_edges
 from capture.place.snap import Snap
 from capture.place.values import VALUES
@@ -74,7 +74,7 @@ def compute_band(
 
 def _stretches(
     network: Network, swept: Swept, first_keys: Floats, limit_s: float
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Ints, Floats, Floats]:
     """Segment and metres from its start of every stretch that is driven within the limit."""
     sweeper = swept.sweeper
     graph = sweeper.graph
@@ -92,7 +92,7 @@ def _stretches(
 
 
 def _draw(
-    network: Network, segment: Floats, low: Floats, high: Floats, values: Sheet
+    network: Network, segment: Ints, low: Floats, high: Floats, values: Sheet
 ) -> MultiPolygon:
     from scipy.ndimage import distance_transform_edt
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.basis import DataError, LocalProjection, Sheet
 from capture.place.dual import find_opposites
@@ -82,7 +81,7 @@ def build_network(
     pieces = _cut(raw, inverse, is_node, along)
     node_of = np.cumsum(is_node) - 1
     kept = np.flatnonzero(is_node)
-    nodes = {
+    nodes: dict[str, Any] = {
         "node_x": x[kept],
         "node_y": y[kept],
         "node_lat": raw.ref_lat[at][kept],
@@ -234,7 +233,7 @@ def _lay_segments(
 
 def _direct(
     segments: dict[str, Any], ways: WayTable, pieces: _Pieces, nodes: int
-) -> dict[str, NDArray[Any]]:
+) -> dict[str, Any]:
     """Make one edge per permitted direction, sorted by tail; adds the edges of each segment."""
     tail, head = segments["segment_tail"], segments["segment_head"]
     count = len(tail)

@@ -6,6 +6,7 @@ at a dead end. Times are free-flow unless ``seconds`` gives others.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -110,7 +111,9 @@ def compute_reach(
     )
 
 
-def _share_out(work, count, threads):  # type: ignore[no-untyped-def]
+def _share_out(
+    work: Callable[[Longs], list[tuple[Ints, Floats]]], count: int, threads: int
+) -> list[tuple[Ints, Floats]]:
     parts = [part for part in np.array_split(np.arange(count), max(1, threads)) if len(part)]
     if len(parts) <= 1:
         return work(np.arange(count))

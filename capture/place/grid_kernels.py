@@ -64,9 +64,9 @@ def nearest_pieces(
         best = most * most if most < 1e150 else np.inf
         best_t = 0.0
         best_p = -1
-        ring = max(0, max(max(-ci, ci - nx + 1), max(-cj, cj - ny + 1)))
-        last = max(max(abs(ci), abs(ci - nx + 1)), max(abs(cj), abs(cj - ny + 1)))
-        edge = min(min(fi - ci, ci + 1 - fi), min(fj - cj, cj + 1 - fj)) * cell
+        ring = max(0, -ci, ci - nx + 1, -cj, cj - ny + 1)
+        last = max(abs(ci), abs(ci - nx + 1), abs(cj), abs(cj - ny + 1))
+        edge = min(fi - ci, ci + 1 - fi, fj - cj, cj + 1 - fj) * cell
         while ring <= last:
             if ring > 0:
                 gap = (ring - 1) * cell + edge

@@ -20,7 +20,7 @@ _NEW, _CLEAN, _TAINTED = 0, 1, 2
 
 @njit(cache=True, nogil=True, inline="always")
 def _is_banned(edge: int, onto: int, ban_start: Any, ban_onto: Any) -> bool:
-    for k in range(ban_start[edge], ban_start[edge + 1]):
+    for k in range(ban_start[edge], ban_start[edge + 1]):  # noqa: SIM110
         if ban_onto[k] == onto:
             return True
     return False
@@ -213,7 +213,7 @@ def _knows(node: int, who: int, most: int, clean_size: Any, clean: Any) -> bool:
     held = clean_size[node]
     if held == most:
         return True
-    for j in range(node * most, node * most + held):
+    for j in range(node * most, node * most + held):  # noqa: SIM110
         if clean[j] == who:
             return True
     return False

@@ -66,7 +66,7 @@ class Labels(Sequence[str]):
     def __getitem__(self, at: int | slice) -> str | Labels:
         if isinstance(at, slice):
             return Labels(self.codes[at], self.words)
-        return self.words[self.codes[at]]
+        return self.words[int(self.codes[at])]
 
     def __iter__(self) -> Iterator[str]:
         words = self.words

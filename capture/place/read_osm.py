@@ -31,14 +31,54 @@ KEYS: Final = (
 _FEATURE_KEYS: Final = ("amenity", "shop", "leisure", "tourism")
 #: street furniture and the like: draws no trips
 _FURNITURE: Final = frozenset(
-    (
-        "bench waste_basket waste_disposal bicycle_parking bicycle_rental parking parking_space "
-        "parking_entrance motorcycle_parking post_box recycling vending_machine drinking_water "
-        "toilets telephone shelter fountain atm clock hunting_stand bbq grit_bin charging_station "
-        "loading_dock smoking_area letter_box water_point watering_place garden swimming_pool "
-        "pitch picnic_table information artwork viewpoint picnic_site outdoor_seating firepit "
-        "track bleachers slipway lounger dog_toilet public_bookcase compressed_air vacant "
-    ).split()
+    {
+        "artwork",
+        "atm",
+        "bbq",
+        "bench",
+        "bicycle_parking",
+        "bicycle_rental",
+        "bleachers",
+        "charging_station",
+        "clock",
+        "compressed_air",
+        "dog_toilet",
+        "drinking_water",
+        "firepit",
+        "fountain",
+        "garden",
+        "grit_bin",
+        "hunting_stand",
+        "information",
+        "letter_box",
+        "loading_dock",
+        "lounger",
+        "motorcycle_parking",
+        "outdoor_seating",
+        "parking",
+        "parking_entrance",
+        "parking_space",
+        "picnic_site",
+        "picnic_table",
+        "pitch",
+        "post_box",
+        "public_bookcase",
+        "recycling",
+        "shelter",
+        "slipway",
+        "smoking_area",
+        "swimming_pool",
+        "telephone",
+        "toilets",
+        "track",
+        "vacant",
+        "vending_machine",
+        "viewpoint",
+        "waste_basket",
+        "waste_disposal",
+        "water_point",
+        "watering_place",
+    }
 )
 _MOST_TAGS: Final = 60
 _MOST_TEXT: Final = 255
@@ -73,8 +113,9 @@ def read_osm(path: Path) -> Raw:
     processor = osmium.FileProcessor(str(path), osmium.osm.NODE | osmium.osm.WAY)
     only = osmium.filter.KeyFilter(*KEYS)
     if collector.outer_of:
-        only = only.enable_for(osmium.osm.NODE)
+        only.enable_for(osmium.osm.NODE)
     processor = processor.with_locations().with_filter(only)
+    thing: Any
     for thing in processor:
         if thing.is_way():
             collector.take_way(thing)
@@ -148,6 +189,7 @@ class _Collector:
     def read_relations(self, path: Path) -> None:
         import osmium
 
+        relation: Any
         for relation in osmium.FileProcessor(str(path), osmium.osm.RELATION):
             get = relation.tags.get
             if get("type") == "restriction":
