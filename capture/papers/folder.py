@@ -13,8 +13,9 @@ from typing import Any
 
 from capture.basis import DataError, UnitSystem
 from capture.papers.background import keep_background
-from capture.papers.layers import make_many_layers, make_study_layers
+from capture.papers.layers import make_study_layers
 from capture.papers.maps import OSM_CREDIT, make_map, render_map
+from capture.papers.rank_layer import make_many_layers
 from capture.papers.study_json import render_study
 from capture.papers.tables import make_ranking_frame, render_csv, write_geopackage
 

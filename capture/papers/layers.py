@@ -21,10 +21,13 @@ from capture.papers.words import say_amount, say_number
 Z95: Final = 1.6448536269514722
 #: roads that the volumes layer shows at most, the busiest of those around the site
 MOST_ROADS: Final = 4000
-MOST_RAYS: Final = 160
+#: lines of sight drawn for each stream, about
+RAYS_OF_STREAM: Final = 24
 STREAM_SHOWN_M: Final = 260.0
 #: least vehicles a day of a road that the volumes layer shows when nothing was counted on it
 LEAST_ESTIMATED: Final = 1000.0
+#: likeness from which a rival counts as of the same kind
+ALIKE: Final = 0.75
 BAND_S: Final = (300.0, 600.0)
 Say = Callable[[float, str], str]
 
@@ -245,12 +248,17 @@ def make_sight_layer(seeing: Any, projection: Any, *, shown: bool = True) -> Map
 
 
 def _pick_rays(found: Any) -> list[tuple[bool, Any, Any]]:
-    """Take every so many rays of a stream: (clear, eye, target)."""
-    rows = np.asarray(found, dtype=np.float64)
-    if rows.ndim != 2 or rows.shape[1] < 5 or len(rows) == 0:
+    """Take every so many rays of a stream to the sign: (clear, eye, target)."""
+    from capture.seeing import RAY_COLUMNS
+
+    table = np.asarray(found, dtype=np.float64)
+    if table.ndim != 2 or len(table) == 0:
         return []
-    step = max(1, len(rows) // MOST_RAYS)
-    return [(bool(row[4]), row[0:2], row[2:4]) for row in rows[::step]]
+    at = {name: column for column, name in enumerate(RAY_COLUMNS)}
+    table = table[table[:, at["target"]] == table[:, at["target"]].min()]
+    eye, target = [at["eye_x"], at["eye_y"]], [at["target_x"], at["target_y"]]
+    step = max(1, len(table) // RAYS_OF_STREAM)
+    return [(bool(row[at["clear"]]), row[eye], row[target]) for row in table[::step]]
 
 
 def make_rival_layer(rivals: Any, seconds: Any = None, likeness: Any = None) -> MapLayer | None:
@@ -269,10 +277,10 @@ def make_rival_layer(rivals: Any, seconds: Any = None, likeness: Any = None) -> 
         like = float(likeness[k]) if likeness is not None else 0.0
         if likeness is not None:
             lines.append(("likeness", say_number(like, digits=2)))
-        shut = _cell(rivals.closed[k]) if getattr(rivals, "closed", None) is not None else ""
-        if shut and shut not in {"NaT", "nan"}:
-            lines.append(("closed", shut))
-        look = "rival-like" if like >= 0.75 else "rival"
+        status = str(rivals.status[k])
+        if status != "open":
+            lines.append(("", status))
+        look = "rival-shut" if status != "open" else "rival-like" if like >= ALIKE else "rival"
         marks.append(
             mark_point(
                 rivals.lat[k],
@@ -335,67 +343,6 @@ def make_study_layers(study: Any, *, system: UnitSystem = "us") -> tuple[MapLaye
             make_count_layer(study.volumes, projection),
             make_rival_layer(study.rivals, seconds, getattr(around, "likeness", None)),
             make_site_layer(sites, study.frontage, projection),
-        )
-    )
-
-
-def make_rank_layer(many: Any) -> MapLayer:
-    """Make the layer of parcels by rank, the struck-out ones with their reason."""
-    ranking, sites = many.ranking, many.sites
-    index = {name: at for at, name in enumerate(sites.ids)}
-    projection, marks = many.place.network.projection, []
-    for row in ranking.to_dict("records"):
-        at = index[str(row["id"])]
-        rank = row.get("rank")
-        struck = bool(row.get("struck", False)) or rank is None or not np.isfinite(rank)
-        look = "rank-struck" if struck else "rank-top" if rank <= TOP else "rank-middle"
-        title = f"{sites.names[at]}: struck out" if struck else f"{rank:.0f}. {sites.names[at]}"
-        lines = tuple(
-            (words, said)
-            for name, (words, unit) in _RANK_FIELDS.items()
-            if name in row and (said := _rank_cell(row[name], unit))
-        )
-        more = {"title": title, "lines": lines}
-        if sites.polygons[at] is not None:
-            marks.append(mark_area(sites.polygons[at], look, projection, **more))
-        label = "" if struck else f"{rank:.0f}"
-        lift = 0 if struck else 1000 - int(rank)
-        marks.append(mark_point(sites.lat[at], sites.lon[at], look, label=label, lift=lift, **more))
-    return MapLayer(name="Parcels by rank", marks=tuple(marks))
-
-
-TOP: Final = 5
-_RANK_FIELDS: Final = {
-    "reason": ("why", ""),
-    "reasons": ("why", ""),
-    "vehicles_per_day": ("pass a day", "count"),
-    "share": ("share washed", "share"),
-    "cars_per_day": ("washed a day", "count"),
-    "cars_per_year": ("washed a year", "count"),
-    "npv_usd": ("value today", "USD"),
-    "payback_years": ("pays back in", "years"),
-    "land_ceiling_usd": ("land may cost", "USD"),
-    "chance_top": ("chance to be among the first", "share"),
-}
-
-
-def _rank_cell(value: Any, unit: str) -> str:
-    if isinstance(value, int | float | np.number):
-        return say_amount(float(value), unit) if unit else str(value)
-    return "" if value is None else str(value)
-
-
-def make_many_layers(many: Any) -> tuple[MapLayer, ...]:
-    """Make every layer of a screening that there is something to show for."""
-    x, y = float(np.median(many.sites.x)), float(np.median(many.sites.y))
-    projection = many.place.network.projection
-    return drop_empty(
-        (
-            make_people_layer(many.area.read("people"), projection),
-            make_road_layer(many.place, many.volumes, x=x, y=y),
-            make_count_layer(many.volumes, projection),
-            make_rival_layer(many.rivals),
-            make_rank_layer(many),
         )
     )
 
