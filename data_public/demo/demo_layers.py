@@ -247,8 +247,8 @@ def make_short(streets: Streets, daily: np.ndarray, seed: int) -> pd.DataFrame:
 
 #: name, format, x, y (None: beside that road), bays, opened, closed, status, price, hours, map
 WASHES = (
-    ("Blue Heron Wash", "exterior", "tillman", 1900, 1, "2016-05", "", 14.0, 12, "building"),
-    ("Suds and Sons", "flex", "winder", 1500, 1, "2009-03", "", 16.0, 11, "node+building"),
+    ("Blue Heron Wash", "exterior", "tillman", 1900, 1, "2016-05", "", 13.0, 12, "building"),
+    ("Suds and Sons", "flex", "winder", 1500, 1, "2009-03", "", 15.0, 11, "node+building"),
     ("Grand Polish Wash", "full_service", "harrow", 2050, 1, "2003-06", "", 24.0, 10, "node"),
     ("Quick Rinse Box", "in_bay", "kettle", 1250, 2, "2012-08", "", 10.0, 24, "relation building"),
     ("Fenwick Fuel and Wash", "fuel", "harrow", -1900, 1, "2014-01", "", 9.0, 24, "building"),
