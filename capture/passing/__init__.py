@@ -1,0 +1,20 @@
+"""Who drives past, in which direction, when? Counts, what they mean for each road, streams."""
+
+from capture.passing.load import CountFile, load_counts
+from capture.passing.streams import Streams, add_streams, draw_vehicles
+from capture.passing.tie import TieDecisions, tie_counts
+from capture.passing.values import VALUES
+from capture.passing.volumes import Volumes, add_volumes
+
+__all__ = [
+    "VALUES",
+    "CountFile",
+    "Streams",
+    "TieDecisions",
+    "Volumes",
+    "add_streams",
+    "add_volumes",
+    "draw_vehicles",
+    "load_counts",
+    "tie_counts",
+]

@@ -1,0 +1,394 @@
+"""What do counts by the hour say: the average day, its hours, its two directions?
+
+Rows are intervals of an hour or less, or hours side by side. A station with most of a year
+is continuous (average of averages); one with some days is a short count; one without a date
+is an ordinary weekday. Directions stay apart until the station's two are joined.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from capture.basis import DataError, Sheet, plain_text
+from capture.passing.aadt import (
+    AverageDay,
+    DesignHours,
+    compute_average_day,
+    compute_design_hours,
+    expand_short_count,
+)
+from capture.passing.directions import read_directions
+from capture.passing.guess import Columns
+from capture.passing.moments import interval_hours, read_clock, read_dates
+from capture.passing.places import Positions
+from capture.passing.records import COUNT_COLUMNS, Ledger, drop, join_two_ways, raise_none_left
+from capture.passing.roles import VEHICLE_CLASSES, to_number
+from capture.passing.values import VALUES
+
+FloatArray = NDArray[np.float64]
+#: days from which on a station counts as continuous
+CONTINUOUS_DAYS: Final = 200
+MOST_INTERVAL: Final = 40_000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourShape:
+    """The hours of a station's day, by direction where counted apart."""
+
+    #: station that it comes from
+    station: str
+    #: road it lies on
+    road: str
+    #: degrees, NaN where unknown
+    lat: float
+    #: degrees, NaN where unknown
+    lon: float
+    #: bearing the first row of ``share`` runs towards, NaN when not named
+    direction_deg: float
+    #: share of each direction's day in each hour, (1 or 2, 24)
+    share: FloatArray
+    #: days that it rests on
+    days: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourlyCounts:
+    """What a table of hours gives."""
+
+    #: one row per station and year, columns of ``COUNT_COLUMNS``
+    counts: pd.DataFrame
+    #: shape of each station's day
+    shapes: tuple[HourShape, ...]
+    #: station -> its average of averages, for continuous ones
+    average_days: dict[str, AverageDay]
+    #: station -> K and D, for continuous ones
+    design_hours: dict[str, DesignHours]
+
+
+def make_hour_rows(
+    table: pd.DataFrame, columns: Columns, positions: Positions, ledger: Ledger, *, name: str
+) -> pd.DataFrame:
+    """Turn a file's intervals into rows of station, direction, day, hour and vehicles.
+
+    Raises
+    ------
+    DataError
+        When no row is usable or no column tells the time of day.
+    """
+    if columns.hours:
+        table, positions = _stack_hours(table, columns, positions)
+        clock = table["__hour"].to_numpy(dtype=np.float64)
+    elif "clock" in columns.roles:
+        clock, how = read_clock(table[columns.roles["clock"]])
+        ledger.assume(f"times of day read as {how}")
+    elif "date" in columns.roles:
+        clock = read_dates(table[columns.roles["date"]])[0].dt.hour.to_numpy(dtype=np.float64)
+    else:
+        raise DataError(
+            f"{name}: counts by the hour need a column that tells the hour, none was found; "
+            "name it 'hour' or 'time'"
+        )
+    rows = _hour_columns(table, columns, positions, ledger)
+    rows["hour"] = clock
+    return _clean_hours(rows, ledger, name=name)
+
+
+def _stack_hours(
+    table: pd.DataFrame, columns: Columns, positions: Positions
+) -> tuple[pd.DataFrame, Positions]:
+    size = len(table)
+    parts = []
+    for hour, heading in columns.hours.items():
+        part = table.copy()
+        part["__hour"], part["__volume"] = float(hour), table[heading]
+        parts.append(part)
+    stacked = pd.concat(parts, ignore_index=True)
+    again = np.tile(np.arange(size), len(columns.hours))
+    return stacked, Positions(
+        lat=positions.lat[again],
+        lon=positions.lon[again],
+        lines=[positions.lines[k] for k in again],
+        why=[positions.why[k] for k in again],
+    )
+
+
+def _hour_columns(
+    table: pd.DataFrame, columns: Columns, positions: Positions, ledger: Ledger
+) -> pd.DataFrame:
+    def text(role: str) -> pd.Series:
+        if role not in columns.roles:
+            return pd.Series("", index=table.index)
+        got = table[columns.roles[role]].astype("string").fillna("")
+        return got.map(lambda s: plain_text(s, most=120))
+
+    rows = pd.DataFrame({"row": table["row"].to_numpy()}, index=table.index)
+    rows["station"], rows["road"] = text("station"), text("road")
+    rows["lat"], rows["lon"] = positions.lat, positions.lon
+    rows["where_not"] = positions.why
+    rows["bearing"], rows["label"], rows["both"] = math.nan, "", None
+    if "direction" in columns.roles:
+        read, how = read_directions(table[columns.roles["direction"]])
+        ledger.assume(f"directions taken as {how}")
+        rows["bearing"] = [d.bearing_deg for d in read]
+        rows["label"] = [d.label for d in read]
+    rows["date"] = pd.NaT
+    if "date" in columns.roles:
+        rows["date"], remark = read_dates(table[columns.roles["date"]])
+        rows["date"] = rows["date"].dt.normalize()
+        if remark:
+            ledger.assume(remark)
+    rows["year"] = rows["date"].dt.year.astype("float64") if "date" in columns.roles else math.nan
+    if "year" in columns.roles:
+        rows["year"] = to_number(table[columns.roles["year"]])
+    if columns.hours:
+        rows["vehicles"] = to_number(table["__volume"])
+        rows["heavy"] = math.nan
+        return rows
+    return _add_classes(rows, table, columns, ledger)
+
+
+def _add_classes(
+    rows: pd.DataFrame, table: pd.DataFrame, columns: Columns, ledger: Ledger
+) -> pd.DataFrame:
+    """Add vehicles and heavy ones; trams never count, motorcycles only in the total."""
+    classes = {k: to_number(table[h]) for k, h in columns.classes.items()}
+    if "volume" in columns.roles:
+        rows["vehicles"] = to_number(table[columns.roles["volume"]])
+    else:
+        motor = [v for k, v in classes.items() if k != "tram"]
+        rows["vehicles"] = pd.concat(motor, axis=1).sum(axis=1, min_count=1) if motor else math.nan
+        ledger.assume("vehicles are the sum of the classes, trams left out")
+    heavy = [v for k, v in classes.items() if VEHICLE_CLASSES[k][1]]
+    if heavy:
+        rows["heavy"] = pd.concat(heavy, axis=1).sum(axis=1, min_count=1)
+        listed = ", ".join(columns.classes[k] for k in classes if VEHICLE_CLASSES[k][1])
+        ledger.assume(f"heavy vehicles are columns {listed}")
+    elif "heavy" in columns.roles:
+        rows["heavy"] = to_number(table[columns.roles["heavy"]])
+    else:
+        rows["heavy"] = math.nan
+    return rows
+
+
+def _clean_hours(rows: pd.DataFrame, ledger: Ledger, *, name: str) -> pd.DataFrame:
+    rows = drop(rows, rows["vehicles"].isna(), ledger, "no number of vehicles in the interval")
+    rows = drop(rows, ~np.isfinite(rows["vehicles"]), ledger, "vehicles are infinite")
+    rows = drop(rows, rows["vehicles"] < 0, ledger, "vehicles are negative")
+    rows = drop(rows, rows["vehicles"] > MOST_INTERVAL, ledger,
+                f"more than {MOST_INTERVAL:,.0f} vehicles in an interval")  # fmt: skip
+    rows = drop(rows, rows["hour"].isna(), ledger, "the time of day is not readable")
+    rows = drop(rows, (rows["hour"] < 0) | (rows["hour"] >= 24), ledger, "the hour is not 0 to 24")
+    why = rows["where_not"]
+    for reason in sorted({w for w in why if w and w != "no position given"}):
+        rows = drop(rows, rows["where_not"] == reason, ledger, reason)
+    key = ["station", "label", "date", "year", "hour"]
+    same = rows.duplicated([*key, "vehicles", "heavy", "road"], keep="first")
+    rows = drop(rows, same, ledger, "the same interval stands twice, one is kept")
+    twice = rows.duplicated([*key, "road"], keep="first")
+    if twice.any():
+        rows = _split_unlabelled(rows, twice, ledger)
+    if rows.empty:
+        reasons = "; ".join(
+            f"{d.rows} row(s): {d.why}" for d in ledger.done if d.what == "left out"
+        )
+        raise DataError(f"{name}: no usable interval is left ({reasons}); mend the file")
+    return rows
+
+
+def _split_unlabelled(rows: pd.DataFrame, twice: pd.Series, ledger: Ledger) -> pd.DataFrame:
+    """Tell apart two runs of unlabelled intervals of one station: its two directions."""
+    blank = rows["label"] == ""
+    rank = rows.groupby(
+        ["station", "road", "label", "date", "year", "hour"], dropna=False
+    ).cumcount()
+    split = rows.assign(label=np.where(blank, "run " + (rank + 1).astype(str), rows["label"]))
+    ledger.note("assumed", rows.loc[twice & blank, "row"],
+                "a second run without a direction, taken as the other direction")  # fmt: skip
+    again = split.duplicated(["station", "road", "label", "date", "year", "hour"], keep="first")
+    return drop(split, again, ledger, "another figure for the same interval, the first is kept")
+
+
+def summarize_hours(
+    rows: pd.DataFrame, ledger: Ledger, *, name: str, study_year: int, values: Sheet = VALUES
+) -> HourlyCounts:
+    """Bring every station to the average day and read off its hours and directions.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        From :func:`make_hour_rows`.
+    ledger : Ledger
+        Takes down what is done.
+    name : str
+        Of the file.
+    study_year : int
+        Later years are left out.
+
+    Returns
+    -------
+    HourlyCounts
+    """
+    rows = drop(rows, rows["year"] > study_year, ledger, f"a year after {study_year}: a forecast")
+    counts: list[dict[str, Any]] = []
+    shapes: list[HourShape] = []
+    averages: dict[str, AverageDay] = {}
+    designs: dict[str, DesignHours] = {}
+    groups = rows.groupby(["station", "road"], sort=False, dropna=False)
+    for (station, road), whole in groups:
+        if whole["vehicles"].sum() == 0:
+            ledger.note("left out", whole["row"], "the station counted nothing at all")
+            continue
+        latest = _latest(whole, ledger)
+        ways = [part for _, part in latest.groupby("label", sort=True)][:2]
+        records = [_summarize_way(w, values) for w in ways]
+        shape = _shape(str(station), str(road), ways)
+        record = join_two_ways(records) if len(records) == 2 else records[0]
+        record["kind"] = records[0]["kind"]
+        record["count_id"] = f"{name}#{record['rows'][0]}"
+        counts.append(record)
+        if shape is not None:
+            shapes.append(shape)
+        if record["kind"] == "continuous":
+            averages[str(station)] = _average_all(latest)
+            designs[str(station)] = _design(ways, averages[str(station)].aadt)
+    if not counts:
+        raise_none_left(ledger, name)
+    table = pd.DataFrame(counts).reindex(columns=list(COUNT_COLUMNS))
+    return HourlyCounts(
+        counts=table, shapes=tuple(shapes), average_days=averages, design_hours=designs
+    )
+
+
+def _latest(whole: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+    year = whole["year"].where(whole["vehicles"] > 0)
+    if year.isna().all() or whole["date"].notna().any():
+        return whole
+    latest = whole["year"] == year.max()
+    ledger.note(
+        "joined", whole.loc[~latest, "row"], "another year of the station; its latest is used"
+    )
+    kept: pd.DataFrame = whole[latest]
+    return kept
+
+
+def _days(way: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per day and hour with vehicles and the hours covered by each day."""
+    frame = way.assign(day=way["date"].fillna(pd.Timestamp(0))).sort_values(["day", "hour"])
+    span = frame.groupby("day")["hour"].transform(lambda h: interval_hours(h.to_numpy(dtype=float)))
+    spanned: pd.DataFrame = frame.assign(span=span)
+    return spanned
+
+
+def _complete_days(frame: pd.DataFrame) -> pd.DataFrame:
+    by_day = frame.groupby("day").agg(
+        vehicles=("vehicles", "sum"), heavy=("heavy", "sum"), hours=("span", "sum")
+    )
+    by_day["complete"] = by_day["hours"] >= 23.9
+    return by_day
+
+
+def _summarize_way(way: pd.DataFrame, values: Sheet) -> dict[str, Any]:
+    frame = _days(way)
+    by_day = _complete_days(frame)
+    first = way.iloc[0]
+    dated = bool(way["date"].notna().any())
+    record: dict[str, Any] = {
+        "station": first["station"], "road": first["road"], "ref": "", "road_class": "",
+        "lat": first["lat"], "lon": first["lon"], "line": None,
+        "direction_deg": float(first["bearing"]), "label": first["label"],
+        "two_way": False if first["label"] else None, "split_share": math.nan,
+        "rows": (int(way["row"].min()), int(way["row"].max())),
+        "year": float(way["year"].median()) if way["year"].notna().any() else math.nan,
+    }  # fmt: skip
+    total = float(frame["vehicles"].sum())
+    heavy = frame["heavy"].sum() / total if frame["heavy"].notna().all() and total > 0 else math.nan
+    record["heavy_share"] = float(heavy)
+    if dated and int(by_day["complete"].sum()) >= CONTINUOUS_DAYS:
+        average = _average(by_day)
+        record |= {"vehicles_per_day": average.aadt, "log_sd": values.value("sd_continuous_log"),
+                   "kind": "continuous", "story": average.describe()}  # fmt: skip
+        return record
+    whole = by_day[by_day["complete"]]
+    used = whole if len(whole) else by_day
+    stamp = pd.Timestamp(used.index[0]) if dated else None
+    logs = [
+        expand_short_count(
+            vehicles,
+            hours=hours,
+            month=pd.Timestamp(day).month if dated else None,
+            weekday=pd.Timestamp(day).weekday() if dated else None,
+            values=values,
+        )
+        for day, vehicles, hours in zip(
+            used.index, used["vehicles"].tolist(), used["hours"].tolist(), strict=True
+        )
+    ]
+    one = logs[0]
+    many = len(used) > 1
+    sd = one.log_sd
+    if many:
+        gain = values.value("sd_24h_log") ** 2 - values.value("sd_48h_log") ** 2
+        sd = math.sqrt(max(sd**2 - gain, values.value("sd_continuous_log") ** 2))
+    mean = float(np.mean([e.aadt for e in logs]))
+    begins = f" from {stamp.date()}" if stamp is not None else ""
+    record |= {"vehicles_per_day": mean, "log_sd": sd, "kind": "short",
+               "story": f"{len(used)}-day count{begins}: {one.story}"}  # fmt: skip
+    return record
+
+
+def _average(by_day: pd.DataFrame) -> AverageDay:
+    volume = by_day["vehicles"].where(by_day["complete"])
+    return compute_average_day(
+        volume.to_numpy(dtype=np.float64), by_day.index.to_numpy(dtype="datetime64[D]")
+    )
+
+
+def _average_all(latest: pd.DataFrame) -> AverageDay:
+    parts = [_complete_days(_days(w)) for _, w in latest.groupby("label", sort=True)][:2]
+    total = parts[0]
+    for part in parts[1:]:
+        other = part.rename(columns=lambda name: f"{name}_b")
+        joined = total.join(other, how="outer")
+        total = pd.DataFrame(
+            {
+                "vehicles": joined["vehicles"] + joined["vehicles_b"],
+                "complete": joined["complete"].eq(True) & joined["complete_b"].eq(True),
+            }
+        )
+    return _average(total)
+
+
+def _design(ways: list[pd.DataFrame], aadt: float) -> DesignHours:
+    series = [
+        w.assign(hour=np.floor(w["hour"])).groupby(["date", "hour"])["vehicles"].sum() for w in ways
+    ]
+    wide = pd.concat(series, axis=1)
+    return compute_design_hours(wide.to_numpy(dtype=np.float64), aadt)
+
+
+def _shape(station: str, road: str, ways: list[pd.DataFrame]) -> HourShape | None:
+    shares, days = [], 0
+    for way in ways:
+        frame = _days(way)
+        by_day = _complete_days(frame)
+        whole = by_day.index[by_day["complete"]]
+        kept = frame[frame["day"].isin(whole)]
+        if kept.empty or kept["vehicles"].sum() <= 0:
+            continue
+        hour = np.floor(kept["hour"].to_numpy(dtype=np.float64)).astype(int)
+        raw = np.bincount(hour, weights=kept["vehicles"].to_numpy(dtype=np.float64), minlength=24)
+        shares.append(raw / raw.sum())
+        days = max(days, len(whole))
+    if not shares:
+        return None
+    first = ways[0].iloc[0]
+    return HourShape(
+        station=station, road=road, lat=float(first["lat"]), lon=float(first["lon"]),
+        direction_deg=float(first["bearing"]), share=np.array(shares), days=days,
+    )  # fmt: skip

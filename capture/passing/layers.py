@@ -1,0 +1,184 @@
+"""Which count files does an area name, and what do they say together?
+
+The layers ``counts`` (with an optional ``short_counts`` beside it) and ``hourly_counts``.
+A continuous station's month and weekday factors serve the short counts of the area; pairs
+of years at the same stations give its growth.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from capture.basis import DataError, Sheet, plain_text
+from capture.passing.hourly import HourShape
+from capture.passing.load import CountFile, load_counts
+from capture.passing.records import COUNT_COLUMNS, list_rows
+from capture.passing.values import VALUES
+
+if TYPE_CHECKING:
+    from capture.area import Area, Layer
+    from capture.place import Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AreaCounts:
+    """All counts of an area."""
+
+    #: one row per count, columns of ``COUNT_COLUMNS``
+    counts: pd.DataFrame
+    #: what was done with each file
+    done: pd.DataFrame
+    #: what each column was taken for
+    columns: pd.DataFrame
+    #: hour shapes of stations
+    shapes: tuple[HourShape, ...]
+    #: yearly growth and its sd, measured in the area; None when not
+    growth: tuple[float, float] | None
+    #: remarks, one sentence each
+    remarks: list[str]
+    #: the files themselves
+    files: tuple[CountFile, ...]
+
+
+def load_area_counts(
+    area: Area,
+    place: Place,
+    *,
+    study_year: int,
+    answers: Mapping[str, str] | None = None,
+    memory: Path | None = None,
+    values: Sheet = VALUES,
+) -> AreaCounts:
+    """Load every count file of an area.
+
+    Parameters
+    ----------
+    area, place : Area, Place
+        What is known.
+    study_year : int
+        Later counts are left out.
+    answers : mapping of str to str, optional
+        About the columns of the counts file.
+    memory : Path, optional
+        Remembered answers.
+
+    Returns
+    -------
+    AreaCounts
+        Empty tables when the area has no counts.
+
+    Raises
+    ------
+    DataError, InputError
+        When a file is not usable or not clear.
+    """
+    extent = _road_extent(place)
+    files = [
+        load_counts(
+            path,
+            study_year=study_year,
+            extent=extent,
+            crs=layer.options.get("crs"),
+            answers=answers if kind == "counts" and first else None,
+            memory=memory,
+            hourly=True if kind == "hourly_counts" else None,
+            defaults=layer.options,
+            values=values,
+        )
+        for kind, first, path, layer in _list_files(area)
+    ]
+    frames = [f.counts for f in files if len(f.counts)]
+    counts = pd.concat(frames, ignore_index=True) if frames else _no_counts()
+    growth = measure_growth(files)
+    remarks = [f"growth {growth[0]:+.1%} a year measured in the area"] if growth else []
+    return AreaCounts(
+        counts=counts,
+        done=_stack(
+            [f.done.assign(file=f.name) for f in files], ["file", "what", "rows", "which", "why"]
+        ),
+        columns=_stack(
+            [f.columns.assign(file=f.name) for f in files],
+            ["file", "column", "taken_for", "confidence", "why"],
+        ),
+        shapes=tuple(s for f in files if f.hourly for s in f.hourly.shapes),
+        growth=growth,
+        remarks=remarks,
+        files=tuple(files),
+    )
+
+
+def _list_files(area: Area) -> list[tuple[str, bool, Path, Layer]]:
+    found: list[tuple[str, bool, Path, Layer]] = []
+    for kind in ("counts", "hourly_counts"):
+        layer = area.layers.get(kind)
+        if layer is None:
+            continue
+        if layer.path is not None:
+            found.append((kind, True, layer.path, layer))
+        more = layer.options.get("short_counts")
+        for name in [more] if isinstance(more, str) else more or []:
+            found.append((kind, False, _inside_folder(area, name), layer))
+    return found
+
+
+def _inside_folder(area: Area, name: Any) -> Path:
+    folder = area.folder.resolve()
+    path = (folder / str(name)).resolve()
+    if not path.is_relative_to(folder):
+        raise DataError(
+            f"area.toml: short_counts {plain_text(name, most=80)!r} must lie in the area's folder; "
+            "move it there"
+        )
+    return path
+
+
+def _road_extent(place: Place) -> tuple[float, float, float, float]:
+    lat, lon = place.network.node_lat, place.network.node_lon
+    return float(lat.min()), float(lon.min()), float(lat.max()), float(lon.max())
+
+
+def _no_counts() -> pd.DataFrame:
+    table = pd.DataFrame({name: pd.Series(dtype="object") for name in COUNT_COLUMNS})
+    for name in ("vehicles_per_day", "log_sd", "year", "lat", "lon"):
+        table[name] = table[name].astype("float64")
+    return table
+
+
+def _stack(tables: list[pd.DataFrame], columns: list[str]) -> pd.DataFrame:
+    if not tables:
+        return pd.DataFrame(columns=columns)
+    return pd.concat(tables, ignore_index=True)[columns]
+
+
+def measure_growth(files: list[CountFile]) -> tuple[float, float] | None:
+    """Measure yearly growth from stations counted in several years.
+
+    Returns
+    -------
+    tuple of (float, float) or None
+        Mean yearly growth and its standard deviation among roads, drawn towards 1 % with
+        2 % spread by five stations' worth; None with fewer than three stations.
+    """
+    rates = []
+    for file in files:
+        for count in list_rows(file.counts):
+            history = count.get("history")
+            if not isinstance(history, tuple) or len(history) < 2:
+                continue
+            (y0, v0), (y1, v1) = history[0], history[-1]
+            if y1 > y0 and v0 > 0 and v1 > 0:
+                rates.append(math.log(v1 / v0) / (y1 - y0))
+    if len(rates) < 3:
+        return None
+    logs = np.array(rates)
+    weight = len(logs) / (len(logs) + 5)
+    mean = weight * float(np.median(logs)) + (1 - weight) * 0.01
+    spread = math.sqrt(weight * float(logs.var(ddof=1)) / len(logs) + (1 - weight) * 0.012**2)
+    return math.expm1(mean), max(spread, 0.004)

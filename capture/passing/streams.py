@@ -1,0 +1,383 @@
+"""Who drives past each driveway: one stream per direction and frontage.
+
+Heavy vehicles are taken out, since they are not washed here. The opposite carriageway of a
+dual road is a stream of its own, on the far side of a raised median. At a corner, vehicles
+that turn from one frontage road into the other are counted once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import Sheet, Worlds
+from capture.passing.directions import turn_between
+from capture.passing.shapes import SHAPE_SOURCE, make_hour_share
+from capture.passing.values import VALUES
+
+if TYPE_CHECKING:
+    from capture.area import Area
+    from capture.passing.volumes import Volumes
+    from capture.place import Frontage, Network, Place
+
+FloatArray = NDArray[np.float64]
+Z95 = 1.6448536269514722
+RAISED_MEDIAN = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Streams:
+    """Washable vehicles by direction past the driveways of sites; R rows."""
+
+    #: site, (R,)
+    site: NDArray[np.int32]
+    #: row of the frontage, (R,)
+    driveway: NDArray[np.int32]
+    #: directed edge, (R,)
+    edge: NDArray[np.int32]
+    #: where along the edge, in the direction of travel, 0-1, (R,)
+    fraction: FloatArray
+    #: road name, (R,)
+    road: list[str]
+    #: bearing of travel at the driveway, (R,)
+    direction_deg: FloatArray
+    #: lanes this way, (R,)
+    lanes: FloatArray
+    #: free speed, (R,)
+    speed_mps: FloatArray
+    #: whether the driveway lies on the side that people drive on, or the road is one-way, (R,)
+    near_side: NDArray[np.bool_]
+    #: what parts the stream from the other direction, (R,)
+    separation: NDArray[np.int8]
+    #: whether a turn bay is marked, (R,)
+    turn_bay: NDArray[np.bool_]
+    #: washable vehicles a day this way, median, (R,)
+    vehicles_per_day: FloatArray
+    #: standard deviation of its logarithm, all causes, (R,)
+    log_sd: FloatArray
+    #: part of it from the split between directions, (R,)
+    split_log_sd: FloatArray
+    #: part of it that all estimated roads share, (R,)
+    shared_log_sd: FloatArray
+    #: heavy vehicles taken out, share of all, (R,)
+    heavy_share: FloatArray
+    #: whether a count holds here, (R,)
+    measured: NDArray[np.bool_]
+    #: year of the count, NaN where estimated, (R,)
+    year: FloatArray
+    #: where the figure comes from, (R,)
+    source: list[str]
+    #: share of the day's vehicles in each hour, (R, 24)
+    hour_share: FloatArray
+    #: where the hours come from, (R,)
+    hour_source: list[str]
+    #: streams of one site in one group may hold the same vehicles; -1 for none, (R,)
+    corner_group: NDArray[np.int32]
+    #: share taken out since those vehicles pass the site's other road too, (R,)
+    corner_share: FloatArray
+    #: roads that share one error, (R,)
+    road_key: list[str]
+    #: dated notes that apply, one sentence each, (R,)
+    notes: list[str]
+
+    def __len__(self) -> int:
+        return len(self.site)
+
+    def take(self, mask: Any) -> Streams:
+        """Return the streams that a mask or index picks."""
+        at = np.arange(len(self))[np.asarray(mask)]
+        changes: dict[str, Any] = {}
+        for one in fields(self):
+            held = getattr(self, one.name)
+            changes[one.name] = [held[k] for k in at] if isinstance(held, list) else held[at]
+        return replace(self, **changes)
+
+
+def add_streams(
+    area: Area | None,
+    place: Place,
+    volumes: Volumes,
+    frontage: Frontage,
+    *,
+    values: Sheet = VALUES,
+) -> Streams:
+    """Find the streams past every driveway.
+
+    Parameters
+    ----------
+    area : Area or None
+        Not needed unless it holds dated notes on roads.
+    place : Place
+        Roads.
+    volumes : Volumes
+        From :func:`~capture.passing.volumes.add_volumes`.
+    frontage : Frontage
+        Driveways, F rows.
+    values : Sheet
+        Heavy shares, corner share, reaches.
+
+    Returns
+    -------
+    Streams
+        Rows in the order of the frontage, along the piece's geometry first.
+    """
+    network = place.network
+    rows: list[dict[str, Any]] = []
+    for f in range(len(frontage.segment)):
+        rows += _streams_of(network, volumes, frontage, f, values)
+    streams = _to_streams(network, volumes, rows, values)
+    return _count_corners_once(network, streams, values)
+
+
+def _streams_of(
+    network: Network, volumes: Volumes, frontage: Frontage, f: int, values: Sheet
+) -> list[dict[str, Any]]:
+    g = int(frontage.segment[f])
+    at = float(frontage.fraction[f])
+    side = int(frontage.side[f])
+    right = network.driving_side == "right"
+    oneway = bool(network.segment_oneway[g])
+    opposite = int(network.segment_opposite[g]) if oneway else -1
+    base = {"site": int(frontage.site[f]), "driveway": f}
+    rows = []
+    forward, backward = int(network.segment_edge_forward[g]), int(network.segment_edge_backward[g])
+    if forward >= 0:
+        near = (side < 0) == right or (oneway and opposite < 0)
+        rows.append(
+            {**base, "edge": forward, "fraction": at, "near_side": near, "dual": opposite >= 0}
+        )
+    if backward >= 0:
+        near = (side > 0) == right
+        rows.append(
+            {**base, "edge": backward, "fraction": 1 - at, "near_side": near, "dual": False}
+        )
+    if opposite >= 0:
+        rows[0]["near_side"] = True
+        found, where = _along_opposite(network, opposite, frontage, f)
+        edge = int(network.segment_edge_forward[found])
+        rows.append({**base, "edge": edge, "fraction": where, "near_side": False, "dual": True})
+    return rows
+
+
+def _along_opposite(
+    network: Network, opposite: int, frontage: Frontage, f: int
+) -> tuple[int, float]:
+    """Find the place on the other carriageway that lies across from a driveway."""
+    import shapely
+
+    point = shapely.Point(float(frontage.line_x[f]), float(frontage.line_y[f]))
+    best = (math.inf, opposite, 0.5)
+    name = network.segment_name[opposite]
+    ends = {int(network.segment_tail[opposite]), int(network.segment_head[opposite])}
+    beside = np.flatnonzero(
+        np.isin(network.segment_tail, list(ends)) | np.isin(network.segment_head, list(ends))
+    )
+    for g in [opposite, *(int(b) for b in beside)]:
+        if g != opposite and (network.segment_name[g] != name or not network.segment_oneway[g]):
+            continue
+        line = shapely.LineString(network.segment_line(g))
+        distance = float(line.distance(point))
+        if distance < best[0] - 1e-9:
+            best = (distance, g, float(line.project(point, normalized=True)))
+    return best[1], best[2]
+
+
+def _to_streams(
+    network: Network, volumes: Volumes, rows: Sequence[dict[str, Any]], values: Sheet
+) -> Streams:
+    edge = np.array([r["edge"] for r in rows], dtype=np.int32)
+    owner = np.asarray(network.edge_segment)[edge].astype(np.int64)
+    fraction = np.array([r["fraction"] for r in rows], dtype=np.float64)
+    forward = np.asarray(network.edge_forward)[edge]
+    oneway = np.asarray(network.segment_oneway)[owner]
+    dual = np.array([r["dual"] for r in rows], dtype=bool)
+    lanes = np.where(
+        forward, network.segment_lanes_forward[owner], network.segment_lanes_backward[owner]
+    )
+    lanes = np.where(oneway, network.segment_lanes[owner], lanes)
+    heavy = volumes.heavy_share[owner]
+    split = values["direction_split_share"]
+    split_sd = (split.high - split.low) / (2 * Z95) / split.value
+    known = oneway | volumes.split_measured[owner]
+    split_log = np.where(known & ~dual, 0.0, split_sd)
+    heavy_log = 0.5 * heavy / np.maximum(1 - heavy, 0.05)
+    shares, told = _hours(network, volumes, edge)
+    return Streams(
+        site=np.array([r["site"] for r in rows], dtype=np.int32),
+        driveway=np.array([r["driveway"] for r in rows], dtype=np.int32),
+        edge=edge,
+        fraction=np.clip(fraction, 0.0, 1.0),
+        road=[network.segment_name[g] or network.segment_ref[g] for g in owner],
+        direction_deg=np.array(
+            [bearing_at(network, int(e), float(a)) for e, a in zip(edge, fraction, strict=True)],
+            dtype=np.float64,
+        ),
+        lanes=np.maximum(np.asarray(lanes, dtype=np.float64), 1.0),
+        speed_mps=np.asarray(network.edge_speed_mps[edge], dtype=np.float64),
+        near_side=np.array([r["near_side"] for r in rows], dtype=bool),
+        separation=np.where(dual, RAISED_MEDIAN, network.segment_separation[owner]).astype(np.int8),
+        turn_bay=np.asarray(network.segment_turn_bay[owner], dtype=bool),
+        vehicles_per_day=volumes.edge_vehicles_per_day[edge] * (1 - heavy),
+        log_sd=np.sqrt(volumes.log_sd[owner] ** 2 + split_log**2 + heavy_log**2),
+        split_log_sd=split_log,
+        shared_log_sd=volumes.shared_log_sd[owner],
+        heavy_share=heavy,
+        measured=volumes.measured[owner],
+        year=volumes.year[owner],
+        source=[volumes.source[g] for g in owner],
+        hour_share=shares,
+        hour_source=told,
+        corner_group=np.full(len(rows), -1, dtype=np.int32),
+        corner_share=np.zeros(len(rows)),
+        road_key=[volumes.key[g] for g in owner],
+        notes=[""] * len(rows),
+    )
+
+
+def bearing_at(network: Network, edge: int, fraction: float) -> float:
+    """Return the bearing of travel at a place on an edge, degrees."""
+    line = network.edge_line(edge)
+    step = np.diff(line, axis=0)
+    length = np.hypot(step[:, 0], step[:, 1])
+    along = np.cumsum(length)
+    k = int(np.searchsorted(along, np.clip(fraction, 0, 1) * along[-1]))
+    k = min(k, len(step) - 1)
+    return math.degrees(math.atan2(step[k, 0], step[k, 1])) % 360
+
+
+def _hours(
+    network: Network, volumes: Volumes, edge: NDArray[np.int32]
+) -> tuple[FloatArray, list[str]]:
+    """Take the nearest counted station of a like class on the same road, else the default."""
+    shares = np.zeros((len(edge), 24))
+    told = []
+    for k, e in enumerate(edge):
+        g = int(network.edge_segment[e])
+        own = int(network.segment_class[g])
+        best = _best_shape(network, volumes, g, own)
+        if best is None:
+            shares[k] = make_hour_share(own)
+            told.append(SHAPE_SOURCE)
+            continue
+        shape, same = best
+        bearing = bearing_at(network, int(e), 0.5)
+        known = len(shape.share) == 2 and math.isfinite(shape.direction_deg) and same
+        if known:
+            row = 0 if turn_between(bearing, shape.direction_deg) < 90 else 1
+            shares[k] = shape.share[row]
+        else:
+            shares[k] = shape.share.mean(axis=0)
+        how = "by direction" if known else "both directions together"
+        told.append(f"hours of station {shape.station}, {shape.days} day(s), {how}")
+    return shares, told
+
+
+def _best_shape(network: Network, volumes: Volumes, g: int, own: int) -> tuple[Any, bool] | None:
+    name = network.segment_name[g]
+    on_road = [s for s, at in volumes.shapes if name and network.segment_name[at] == name]
+    if on_road:
+        return max(on_road, key=lambda s: s.days), True
+    alike = [
+        s
+        for s, at in volumes.shapes
+        if s.days >= 28 and abs(int(network.segment_class[at]) - own) <= 1
+    ]
+    return (max(alike, key=lambda s: s.days), False) if alike else None
+
+
+def _count_corners_once(network: Network, streams: Streams, values: Sheet) -> Streams:
+    """Take the vehicles that turn from one frontage road into another out of the second."""
+    turn = values.value("corner_turn_share")
+    reach = values.value("corner_reach_m")
+    group = streams.corner_group.copy()
+    taken = np.zeros(len(streams))
+    source = list(streams.source)
+    made = 0
+    for site in np.unique(streams.site):
+        rows = np.flatnonzero(streams.site == site)
+        for a in rows:
+            for b in rows:
+                if not _turns_into(network, streams, int(a), int(b), reach):
+                    continue
+                moved = turn * min(streams.vehicles_per_day[a], streams.vehicles_per_day[b])
+                taken[b] += moved
+                known = max(group[a], group[b])
+                if known < 0:
+                    known, made = made, made + 1
+                group[a] = group[b] = known
+                source[b] += (
+                    f"; {moved:,.0f} a day that turn in from {streams.road[a]} counted once"
+                )
+    base = np.maximum(streams.vehicles_per_day, 1e-9)
+    share = np.minimum(taken / base, 0.9)
+    return replace(
+        streams,
+        corner_group=group,
+        corner_share=share,
+        source=source,
+        vehicles_per_day=streams.vehicles_per_day * (1 - share),
+    )
+
+
+def _turns_into(network: Network, streams: Streams, a: int, b: int, reach: float) -> bool:
+    """Whether vehicles of stream a may, past its driveway, turn into stream b's road."""
+    ea, eb = int(streams.edge[a]), int(streams.edge[b])
+    if streams.driveway[a] == streams.driveway[b] or streams.road[a] == streams.road[b] != "":
+        return False
+    if turn_between(streams.direction_deg[a], streams.direction_deg[b]) > 150:
+        return False
+    to_end = float(network.edge_length_m[ea]) * (1 - float(streams.fraction[a]))
+    from_start = float(network.edge_length_m[eb]) * float(streams.fraction[b])
+    if to_end > reach or from_start > reach:
+        return False
+    head, tail = int(network.edge_head[ea]), int(network.edge_tail[eb])
+    gap = math.hypot(
+        float(network.node_x[head] - network.node_x[tail]),
+        float(network.node_y[head] - network.node_y[tail]),
+    )
+    return gap <= 60.0
+
+
+def draw_vehicles(streams: Streams, worlds: Worlds, site_ids: Sequence[str] = ()) -> FloatArray:
+    """Draw washable vehicles a day of each stream in every world.
+
+    Parameters
+    ----------
+    streams : Streams
+        R rows.
+    worlds : Worlds
+        Seed and number of draws.
+    site_ids : sequence of str
+        Not looked at: the error belongs to the road, so sites on one road share it.
+
+    Returns
+    -------
+    ndarray of float, shape (R, draws)
+
+    Notes
+    -----
+    ln v = ln median + shared + road + split: one shared part for all estimated roads of the
+    area, one part per road (keyed by the count or the road's name), one for the split
+    between directions, equal and opposite both ways.
+    """
+    keys = sorted(set(streams.road_key))
+    at = np.array([keys.index(k) for k in streams.road_key], dtype=np.int64)
+    if len(keys) == 0:
+        return np.zeros((0, worlds.draws))
+    road = worlds.normal("road vehicles", keys)[at]
+    split = worlds.normal("road direction split", keys)[at]
+    level = worlds.normal("area vehicles level")[0]
+    sign = np.where(streams.direction_deg < 180, 1.0, -1.0)
+    rest = streams.log_sd**2 - streams.shared_log_sd**2 - streams.split_log_sd**2
+    rest = np.sqrt(np.maximum(rest, 0.0))
+    log = (
+        rest[:, None] * road
+        + streams.shared_log_sd[:, None] * level
+        + (sign * streams.split_log_sd)[:, None] * split
+    )
+    return np.asarray(streams.vehicles_per_day[:, None] * np.exp(log))

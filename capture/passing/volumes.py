@@ -1,0 +1,426 @@
+"""How many vehicles a day does each road piece carry, and how do we know?
+
+Counts are loaded, brought to one year, tied to roads and carried along them; what no count
+reaches is estimated and marked so. A two-way count on one carriageway of a dual road is
+halved over the two.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from capture.basis import InputError, Sheet
+from capture.passing.aadt import age_count
+from capture.passing.carry import Carried, carry_count, make_touching
+from capture.passing.directions import turn_between
+from capture.passing.fill import Fill, fit_fill, make_blocks, make_design
+from capture.passing.hourly import HourShape
+from capture.passing.layers import load_area_counts
+from capture.passing.records import list_rows
+from capture.passing.through import compute_through, make_trip_ends
+from capture.passing.tie import Index, make_index, tie_counts
+from capture.passing.values import CLASSES, VALUES
+
+if TYPE_CHECKING:
+    from capture.area import Area
+    from capture.place import Network, Place
+
+FloatArray = NDArray[np.float64]
+#: how old a count without a year is taken to be
+UNDATED_AGE = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Volumes:
+    """Vehicles a day on every road piece (G) and edge (E)."""
+
+    #: vehicles a day on this carriageway, all directions it carries, (G,)
+    vehicles_per_day: FloatArray
+    #: standard deviation of its logarithm, (G,)
+    log_sd: FloatArray
+    #: part of that spread which all estimated roads of the area share, (G,)
+    shared_log_sd: FloatArray
+    #: whether a count holds here, (G,)
+    measured: NDArray[np.bool_]
+    #: year of the count, NaN where estimated, (G,)
+    year: FloatArray
+    #: heavy trucks and buses, share, (G,)
+    heavy_share: FloatArray
+    #: where the figure comes from, one short sentence, (G,)
+    source: list[str]
+    #: roads that share one error, (G,)
+    key: list[str]
+    #: vehicles a day by direction, (E,)
+    edge_vehicles_per_day: FloatArray
+    #: whether the direction was counted apart, (G,)
+    split_measured: NDArray[np.bool_]
+    #: through trips, share of all, (G,)
+    through: FloatArray
+    #: every count with what became of it
+    counts: pd.DataFrame
+    #: counts of one road that contradict each other
+    conflicts: pd.DataFrame
+    #: what was done with each file: file, what, rows, which, why
+    done: pd.DataFrame
+    #: what each column of each file was taken for
+    columns: pd.DataFrame
+    #: hour shapes of counted stations with the piece each is tied to
+    shapes: list[tuple[HourShape, int]]
+    #: the gap-filling fit
+    model: Fill
+    #: year looked at
+    study_year: int
+    #: remarks, one sentence each
+    remarks: list[str] = field(default_factory=list)
+
+
+def add_volumes(
+    area: Area,
+    place: Place,
+    *,
+    study_year: int | None = None,
+    decisions: Mapping[str, Mapping[str, float]] | None = None,
+    answers: Mapping[str, str] | None = None,
+    memory: Path | None = None,
+    values: Sheet = VALUES,
+) -> Volumes:
+    """Say how many vehicles a day every road piece of an area carries.
+
+    Parameters
+    ----------
+    area : Area
+        Its layers ``counts`` and ``hourly_counts`` are used where there are any.
+    place : Place
+        Roads.
+    study_year : int, optional
+        Year looked at; this year when not given.
+    decisions : mapping, optional
+        Where the user put counts, from :class:`~capture.passing.tie.TieDecisions`.
+    answers : mapping of str to str, optional
+        Role -> heading for the counts file.
+    memory : Path, optional
+        JSON file of remembered answers about columns.
+    values : Sheet
+        Every default of the room.
+
+    Returns
+    -------
+    Volumes
+
+    Raises
+    ------
+    InputError
+        When ``study_year`` is out of range, or a column is not clear.
+    DataError
+        When a count file is not usable.
+    """
+    year = date.today().year if study_year is None else study_year
+    if not 1950 <= year <= 2100:
+        raise InputError(f"study_year must be 1950 to 2100, got {year}; give the year looked at")
+    network = place.network
+    loaded = load_area_counts(
+        area, place, study_year=year, answers=answers, memory=memory, values=values
+    )
+    index = make_index(network)
+    ties = tie_counts(network, loaded.counts, decisions=decisions, index=index, values=values)
+    counts = _age_all(
+        loaded.counts.merge(ties, on="count_id", how="left"), year, loaded.growth, values
+    )
+    carried, counts = _carry_all(network, counts, values)
+    origins, ends, told = make_trip_ends(area, place)
+    through = compute_through(network, origins, ends, values=values)
+    return _assemble(
+        network, counts, carried, through, loaded, index, year, [*told, *loaded.remarks], values
+    )
+
+
+def _age_all(
+    counts: pd.DataFrame, year: int, growth: tuple[float, float] | None, values: Sheet
+) -> pd.DataFrame:
+    out = counts.copy()
+    aged, spread = [], []
+    for count in list_rows(counts):
+        own = float(count["year"])
+        own = own if math.isfinite(own) else year - UNDATED_AGE
+        v, sd = age_count(
+            float(count["vehicles_per_day"]), float(count["log_sd"]), year=own, study_year=year,
+            growth=growth, values=values,
+        )  # fmt: skip
+        aged.append(v)
+        spread.append(sd)
+    out["aged_vehicles_per_day"] = np.array(aged, dtype=np.float64)
+    out["aged_log_sd"] = np.array(spread, dtype=np.float64)
+    return out
+
+
+def _carry_all(
+    network: Network, counts: pd.DataFrame, values: Sheet
+) -> tuple[list[Carried], pd.DataFrame]:
+    touching = make_touching(network)
+    carried: list[Carried] = []
+    fates = []
+    for row, count in enumerate(list_rows(counts)):
+        parts = split_over_carriageways(network, count, values)
+        fates.append(parts[0][3] if parts else str(count["why"]))
+        for segment, volume, share, _ in parts:
+            carried += carry_count(
+                network,
+                touching,
+                count=row,
+                segment=segment,
+                log_vehicles=math.log(max(volume, 1.0)),
+                log_sd=float(count["aged_log_sd"]),
+                forward_share=share,
+                values=values,
+            )
+    out = counts.copy()
+    out["fate"] = np.array(fates, dtype=object)
+    return carried, out
+
+
+def split_over_carriageways(
+    network: Network, count: Mapping[str, Any], values: Sheet = VALUES
+) -> list[tuple[int, float, float, str]]:
+    """Put a count on the carriageways it holds for.
+
+    Returns
+    -------
+    list of (road piece, vehicles a day there, share along its geometry, what was done)
+        Empty for an untied count; two rows for a two-way count of a dual road.
+    """
+    segment = int(count["segment"])
+    if segment < 0:
+        return []
+    volume = float(count["aged_vehicles_per_day"])
+    share, towards = float(count["split_share"]), float(count["direction_deg"])
+    oneway = bool(network.segment_oneway[segment])
+    opposite = int(network.segment_opposite[segment])
+    two_way = count["two_way"]
+    bearing = _bearing(network, segment)
+    along = math.isfinite(towards) and turn_between(bearing, towards) < 90
+    if not oneway:
+        if two_way is False:
+            half = values.value("direction_split_share")
+            told = f"one direction, doubled to both ({volume:,.0f} each way)"
+            return [(segment, volume / half, math.nan, told)]
+        forward = (
+            math.nan if math.isnan(share) or math.isnan(towards) else share if along else 1 - share
+        )
+        return [(segment, volume, forward, "both directions of this carriageway")]
+    if opposite >= 0 and two_way is not False:
+        first = 0.5 if math.isnan(share) or math.isnan(towards) else share if along else 1 - share
+        told = (
+            "two-way count, halved over the two carriageways"
+            if math.isnan(share)
+            else ("two-way count, parted over the two carriageways as counted")
+        )
+        return [
+            (segment, volume * first, math.nan, told),
+            (opposite, volume * (1 - first), math.nan, told),
+        ]
+    if opposite >= 0 and two_way is False and math.isfinite(towards) and not along:
+        return [
+            (opposite, volume, math.nan, "one direction, on the carriageway that runs that way")
+        ]
+    return [(segment, volume, math.nan, "one direction, one-way carriageway")]
+
+
+def _bearing(network: Network, segment: int) -> float:
+    line = network.segment_line(segment)
+    return math.degrees(math.atan2(line[-1, 0] - line[0, 0], line[-1, 1] - line[0, 1])) % 360
+
+
+def _assemble(
+    network: Network,
+    counts: pd.DataFrame,
+    carried: list[Carried],
+    through: FloatArray,
+    loaded: Any,
+    index: Index,
+    year: int,
+    remarks: list[str],
+    values: Sheet,
+) -> Volumes:
+    design, names = make_design(network, through)
+    model = _fit_model(network, design, names, carried, index, values)
+    log_v, sd = model.predict(design)
+    size = network.segments
+    shared = np.full(size, min(model.shared_sd, float(sd.min(initial=1.0))))
+    measured = np.zeros(size, dtype=bool)
+    years = np.full(size, np.nan)
+    heavy = _default_heavy(network, values)
+    source = [model.describe()] * size
+    key = [_road_key(network, g) for g in range(size)]
+    forward = np.full(size, np.nan)
+    by_segment: dict[int, list[Carried]] = {}
+    for one in carried:
+        by_segment.setdefault(one.segment, []).append(one)
+    for g, ones in by_segment.items():
+        best = min(ones, key=lambda o: (o.equal_junctions, o.variance, o.count))
+        holds = best.equal_junctions == 0
+        used = _nearest([o for o in ones if o.equal_junctions == 0] if holds else ones)
+        log_v[g], sd[g] = _blend(used, None if holds else (log_v[g], sd[g]))
+        shared[g] = 0.0 if holds else min(shared[g], sd[g]) / 2
+        measured[g] = holds
+        count = counts.iloc[best.count]
+        years[g] = float(count["year"]) if holds else np.nan
+        if math.isfinite(float(count["heavy_share"])):
+            heavy[g] = float(count["heavy_share"])
+        source[g] = _say(count, best, len(used))
+        key[g] = f"count {count['count_id']}"
+        forward[g] = best.forward_share
+    vehicles = np.exp(log_v)
+    return Volumes(
+        vehicles_per_day=vehicles,
+        log_sd=sd,
+        shared_log_sd=shared,
+        measured=measured,
+        year=years,
+        heavy_share=heavy,
+        source=source,
+        key=key,
+        edge_vehicles_per_day=_edge_volumes(network, vehicles, forward, values),
+        split_measured=np.isfinite(forward) | (np.asarray(network.segment_oneway) & measured),
+        through=through,
+        counts=counts,
+        conflicts=find_conflicts(network, counts, carried, values),
+        done=loaded.done,
+        columns=loaded.columns,
+        shapes=_tie_shapes(counts, loaded.shapes),
+        model=model,
+        study_year=year,
+        remarks=remarks,
+    )
+
+
+def _fit_model(
+    network: Network,
+    design: FloatArray,
+    names: tuple[str, ...],
+    carried: list[Carried],
+    index: Index,
+    values: Sheet,
+) -> Fill:
+    at = [c for c in carried if c.distance_m == 0.0]
+    segment = np.array([c.segment for c in at], dtype=np.int64)
+    y = np.array([c.log_vehicles for c in at], dtype=np.float64)
+    sd = np.array([math.sqrt(c.variance) for c in at], dtype=np.float64)
+    middle = [index.lines[g].interpolate(0.5, normalized=True) for g in segment]
+    x_m = np.array([p.x for p in middle], dtype=np.float64)
+    y_m = np.array([p.y for p in middle], dtype=np.float64)
+    blocks = make_blocks(x_m, y_m)
+    return fit_fill(design[segment], y, sd, names, blocks=blocks, values=values)
+
+
+def _nearest(ones: list[Carried]) -> list[Carried]:
+    """Keep the counts at the place itself, else the nearest from each end of the piece.
+
+    Along a road the nearest counts screen those behind them.
+    """
+    here = [o for o in ones if o.came_over < 0]
+    if here:
+        return here
+    ends: dict[int, Carried] = {}
+    for one in ones:
+        old = ends.get(one.came_over)
+        if old is None or (one.variance, one.count) < (old.variance, old.count):
+            ends[one.came_over] = one
+    return list(ends.values())
+
+
+def _blend(used: list[Carried], model: tuple[float, float] | None) -> tuple[float, float]:
+    """Weigh what arrives by one over its variance; counts that differ widen the result."""
+    logs = [o.log_vehicles for o in used]
+    variances = [o.variance for o in used]
+    if model is not None:
+        logs.append(model[0])
+        variances.append(model[1] ** 2)
+    weight = 1 / np.array(variances)
+    mean = float(weight @ np.array(logs) / weight.sum())
+    inside = 1 / weight.sum()
+    between = float(weight @ (np.array(logs) - mean) ** 2 / weight.sum())
+    excess = max(0.0, between - (len(logs) - 1) * inside)
+    return mean, math.sqrt(inside + excess)
+
+
+def _say(count: Any, best: Carried, used: int) -> str:
+    when = f" of {count['year']:.0f}" if math.isfinite(float(count["year"])) else ""
+    who = f"count {count['station'] or count['count_id']}{when}"
+    more = f" and {used - 1} more" if used > 1 else ""
+    if best.distance_m == 0:
+        return f"{who}{more}, at this place"
+    if best.equal_junctions == 0:
+        return f"{who}{more}, {best.distance_m:.0f} m along the road"
+    return (
+        f"estimated from {who}{more}, {best.distance_m:.0f} m away past {best.equal_junctions} "
+        "junction(s) with roads as big, and from class and place"
+    )
+
+
+def _road_key(network: Network, g: int) -> str:
+    name = network.segment_name[g] or network.segment_ref[g]
+    return f"road {name}" if name else f"way {int(network.segment_way[g])}"
+
+
+def _default_heavy(network: Network, values: Sheet) -> FloatArray:
+    table = np.array([values.value(f"heavy_{name}_share") for name in CLASSES])
+    return np.asarray(table[np.asarray(network.segment_class)], dtype=np.float64).copy()
+
+
+def _edge_volumes(
+    network: Network, vehicles: FloatArray, forward: FloatArray, values: Sheet
+) -> FloatArray:
+    owner = np.asarray(network.edge_segment)
+    share = np.where(np.isnan(forward), values.value("direction_split_share"), forward)[owner]
+    share = np.where(network.edge_forward, share, 1 - share)
+    share = np.where(np.asarray(network.segment_oneway)[owner], 1.0, share)
+    return np.asarray(vehicles[owner] * share)
+
+
+def find_conflicts(
+    network: Network, counts: pd.DataFrame, carried: list[Carried], values: Sheet = VALUES
+) -> pd.DataFrame:
+    """List pairs of counts of one stretch of road that differ by more than they may."""
+    limit = values.value("conflict_log")
+    at: dict[int, list[Carried]] = {}
+    for one in carried:
+        if one.distance_m == 0:
+            at.setdefault(one.segment, []).append(one)
+    seen: dict[tuple[int, int], dict[str, Any]] = {}
+    for one in carried:
+        if one.equal_junctions:
+            continue
+        for other in at.get(one.segment, []):
+            pair = (min(one.count, other.count), max(one.count, other.count))
+            gap = abs(one.log_vehicles - other.log_vehicles)
+            if pair[0] != pair[1] and gap > limit and pair not in seen:
+                a, b = counts.iloc[pair[0]], counts.iloc[pair[1]]
+                seen[pair] = {
+                    "count_a": a["count_id"], "count_b": b["count_id"],
+                    "road": network.segment_name[other.segment],
+                    "ratio": round(math.exp(gap), 2), "distance_m": round(one.distance_m),
+                    "why": f"{a['station']} and {b['station']} differ by a factor of "
+                           f"{math.exp(gap):.1f} on one stretch without a junction of equal roads",
+                }  # fmt: skip
+    return pd.DataFrame(
+        list(seen.values()), columns=["count_a", "count_b", "road", "ratio", "distance_m", "why"]
+    )
+
+
+def _tie_shapes(counts: pd.DataFrame, shapes: tuple[HourShape, ...]) -> list[tuple[HourShape, int]]:
+    tied = []
+    for shape in shapes:
+        same = counts[(counts["station"] == shape.station) & (counts["road"] == shape.road)]
+        same = same[same["segment"] >= 0]
+        if len(same):
+            tied.append((shape, int(same["segment"].iloc[0])))
+    return tied
