@@ -1,0 +1,56 @@
+"""Does it fit on the parcel: building, stacking, bays, turns, and what could sink it."""
+
+from capture.ground.breakers import (
+    DEAL_BREAKERS,
+    STATUSES,
+    Answer,
+    AnswerBook,
+    DealBreaker,
+    Finding,
+    Status,
+    judge_item,
+    judge_parcel,
+    load_answers,
+    weigh,
+)
+from capture.ground.checking import CAUTIONS, Ground, Shortfall, check_ground
+from capture.ground.layout import (
+    Arrangement,
+    Box,
+    Needs,
+    compute_area_needed,
+    list_arrangements,
+    read_needs,
+)
+from capture.ground.placing import Placement, check_parcel, fits_core, pick_angles, place_site
+from capture.ground.values import VALUES
+
+__all__ = [
+    "CAUTIONS",
+    "DEAL_BREAKERS",
+    "STATUSES",
+    "VALUES",
+    "Answer",
+    "AnswerBook",
+    "Arrangement",
+    "Box",
+    "DealBreaker",
+    "Finding",
+    "Ground",
+    "Needs",
+    "Placement",
+    "Shortfall",
+    "Status",
+    "check_ground",
+    "check_parcel",
+    "compute_area_needed",
+    "fits_core",
+    "judge_item",
+    "judge_parcel",
+    "list_arrangements",
+    "load_answers",
+    "pick_angles",
+    "place_site",
+    "read_needs",
+    "weigh",
+]

@@ -1,0 +1,271 @@
+"""Does the line fit on the parcel, what sinks it, what does it add in cost and months?
+
+A parcel without a shape has an unknown fit, never a pass. Grading, drainage and fire lanes
+are out of scope.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from shapely.geometry.base import BaseGeometry
+
+from capture.basis import Offer, Sheet
+from capture.ground.breakers import Answer, Finding, Status, judge_parcel, weigh
+from capture.ground.layout import Needs, compute_area_needed, read_needs
+from capture.ground.placing import Placement, check_parcel, fits_core, place_site
+from capture.ground.values import VALUES
+
+#: relative step at which a search for what still fits stops
+_CLOSE: Final = 1 / 64
+CAUTIONS: Final = (
+    "A planning layout: setbacks, landscape, access, fire lanes and parking follow local code "
+    "and licensed designers.",
+    "Grading, drainage, detention and fire lanes are out of scope.",
+    "Deal-breakers are only as good as who said so and when; unknown never counts as pass.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shortfall:
+    """What does not fit, and by how much; 0 where it does."""
+
+    #: building, m
+    building_m: float = 0.0
+    #: stacking, m of lane
+    stacking_m: float = 0.0
+    #: vacuum bays
+    vacuum_bays: int = 0
+    #: area, m2, as a rule of thumb
+    area_m2: float = 0.0
+
+    @property
+    def any(self) -> bool:
+        """Whether building, stacking or vacuum bays are short."""
+        return self.building_m > 0 or self.stacking_m > 0 or self.vacuum_bays > 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """What one parcel allows."""
+
+    #: pass, ask, fail or unknown: what decides over fit and deal-breakers
+    status: Status
+    #: of the fit alone
+    fit: Status
+    #: why, one sentence each, what weighs most first
+    reasons: tuple[str, ...]
+    #: what the site must hold
+    needs: Needs
+    #: parcel area, None without a shape, m2
+    area_m2: float | None
+    #: area that a layout usually takes, m2
+    area_needed_m2: float
+    #: what is short
+    shortfall: Shortfall
+    #: best placements, best first
+    placements: tuple[Placement, ...]
+    #: deal-breaker table
+    table: tuple[Finding, ...]
+    #: cost that the asks add, USD
+    cost_low_usd: float
+    cost_high_usd: float
+    #: delay that they bring, months
+    months_low: float
+    months_high: float
+    #: what a paper must say beside it
+    cautions: tuple[str, ...]
+
+    def to_rows(self) -> list[dict[str, Any]]:
+        """Return the deal-breaker table as rows for papers."""
+        return [
+            {
+                "item": row.breaker.item,
+                "key": row.breaker.key,
+                "status": row.status,
+                "who": row.who,
+                "date": row.date,
+                "cost_low_usd": row.cost_low_usd,
+                "cost_high_usd": row.cost_high_usd,
+                "months_low": row.months_low,
+                "months_high": row.months_high,
+                "usual_cost_low_usd": row.breaker.cost_low_usd,
+                "usual_cost_high_usd": row.breaker.cost_high_usd,
+                "usual_months_low": row.breaker.months_low,
+                "usual_months_high": row.breaker.months_high,
+                "effect": row.breaker.effect,
+                "ask": row.breaker.ask_whom,
+                "note": row.note,
+                "source": row.source,
+            }
+            for row in self.table
+        ]
+
+
+def check_ground(
+    polygon: BaseGeometry | None,
+    line: Any,
+    offer: Offer,
+    *,
+    stacking_m: float | None = None,
+    answers: Mapping[str, Answer] | None = None,
+    driveways: Sequence[tuple[float, float]] = (),
+    vacuum_bays: int | None = None,
+    place: bool = True,
+    values: Sheet = VALUES,
+) -> Ground:
+    """Check one parcel: does the site fit, and what is known of its deal-breakers?
+
+    Parameters
+    ----------
+    polygon : shapely geometry or None
+        Parcel in metres; None when only a point is known.
+    line : Line
+        Sized line or bays.
+    offer : Offer
+        Pay lanes, bays, format.
+    stacking_m : float, optional
+        Stacking of all lanes, from the queue.
+    answers : mapping of item key to Answer, optional
+        What is known; the rest is unknown.
+    driveways : sequence of (x, y)
+        Driveway mouths in the same metres.
+    place : bool
+        Whether placements are searched; when not, area alone is looked at and fit is at
+        best unknown.
+
+    Returns
+    -------
+    Ground
+
+    Raises
+    ------
+    InputError
+        When the polygon has no area or an answer's key is not known.
+    """
+    needs = read_needs(line, offer, stacking_m=stacking_m, vacuum_bays=vacuum_bays, values=values)
+    needed = compute_area_needed(needs, values=values)
+    table = judge_parcel(answers)
+    placements: tuple[Placement, ...] = ()
+    shortfall, area = Shortfall(), None
+    if polygon is None:
+        fit: Status = "unknown"
+        reasons = ["fit is unknown: the parcel's shape is not known"]
+    else:
+        shape = check_parcel(polygon)
+        area = float(shape.area)
+        if place:
+            placements = tuple(place_site(shape, needs, driveways=driveways, values=values))
+        shortfall = _find_shortfall(shape, needs, needed, placements, place, values)
+        fit, reasons = _judge_fit(needs, shortfall, placements, place)
+    statuses = [row.status for row in table]
+    return Ground(
+        status=weigh([fit, *statuses]),
+        fit=fit,
+        reasons=tuple(reasons + _say_table(table)),
+        needs=needs,
+        area_m2=area,
+        area_needed_m2=needed,
+        shortfall=shortfall,
+        placements=placements,
+        table=table,
+        cost_low_usd=sum(row.cost_low_usd for row in table),
+        cost_high_usd=sum(row.cost_high_usd for row in table),
+        months_low=max(row.months_low for row in table),
+        months_high=max(row.months_high for row in table),
+        cautions=CAUTIONS,
+    )
+
+
+def _find_shortfall(
+    shape: BaseGeometry,
+    needs: Needs,
+    needed: float,
+    placements: Sequence[Placement],
+    place: bool,
+    values: Sheet,
+) -> Shortfall:
+    area = max(0.0, needed - float(shape.area))
+    if not place:
+        return Shortfall(area_m2=area)
+    if placements:
+        bays = max(0, needs.vacuum_bays - placements[0].vacuum_bays)
+        return Shortfall(vacuum_bays=bays, area_m2=area)
+    none = replace(needs, stacking_m=0.0)
+    if fits_core(shape, none, values=values):
+        held = _largest(
+            lambda share: fits_core(
+                shape, replace(needs, stacking_m=share * needs.stacking_m), values=values
+            )
+        )
+        return Shortfall(stacking_m=(1 - held) * needs.stacking_m, area_m2=area)
+    held = _largest(
+        lambda share: fits_core(
+            shape, replace(none, building_length_m=share * none.building_length_m), values=values
+        )
+    )
+    return Shortfall(
+        building_m=(1 - held) * needs.building_length_m,
+        stacking_m=needs.stacking_m,
+        vacuum_bays=needs.vacuum_bays,
+        area_m2=area,
+    )
+
+
+def _largest(fits: Any) -> float:
+    """Bisect the largest share that still fits, 0 when nothing does."""
+    low, high = 0.0, 1.0
+    while high - low > _CLOSE:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
+def _judge_fit(
+    needs: Needs, short: Shortfall, placements: Sequence[Placement], place: bool
+) -> tuple[Status, list[str]]:
+    if not place:
+        if short.area_m2 > 0:
+            return "unknown", [f"the parcel is about {short.area_m2:.0f} m2 under what is usual"]
+        return "unknown", ["fit is unknown: no placement was looked for"]
+    if short.building_m > 0:
+        return "fail", [f"the building is too long by {short.building_m:.1f} m"]
+    if short.stacking_m > 0:
+        return "fail", [
+            f"the building fits but stacking is short by {short.stacking_m:.0f} m "
+            f"of {needs.stacking_m:.0f} m"
+        ]
+    reasons: list[str] = []
+    status: Status = "pass"
+    if placements[0].reaches_driveway is False:
+        status = "ask"
+        reasons.append("no way of one lane's width was found from the driveway and back")
+    if placements[0].reaches_driveway is None:
+        reasons.append("no driveway is known, so ways in and out were not looked at")
+    if short.vacuum_bays > 0:
+        status = "ask"
+        reasons.append(f"vacuum bays are short by {short.vacuum_bays} of {needs.vacuum_bays}")
+    if placements[0].vacuum_bays < needs.vacuum_bays_least:
+        reasons.append(f"fewer than {needs.vacuum_bays_least} vacuum bays fit")
+    return status, reasons
+
+
+def _say_table(table: Sequence[Finding]) -> list[str]:
+    said = []
+    for row in table:
+        if row.status == "fail":
+            who = f" ({', '.join(part for part in (row.who, row.date) if part)})"
+            said.append(f"fails: {row.breaker.item}" + (who if len(who) > 3 else ""))
+    for row in table:
+        if row.status == "ask":
+            said.append(
+                f"to be dealt with: {row.breaker.item}, {row.cost_low_usd / 1000:.0f}-"
+                f"{row.cost_high_usd / 1000:.0f} thousand USD, "
+                f"{row.months_low:.0f}-{row.months_high:.0f} months"
+            )
+    unknown = sum(row.status == "unknown" for row in table)
+    if unknown:
+        said.append(f"{unknown} of {len(table)} deal-breakers are unknown")
+    return said

@@ -1,0 +1,345 @@
+"""How can the whole site stand on one parcel, and which ways are best?
+
+Searches turned frames (along the parcel's own edges), quarter turns, arrangements and every
+place on a fine grid; the same parcel always gives the same answer. Assumes one setback for
+buildings and one for paving on all sides.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from capture.basis import InputError, Sheet
+from capture.ground.layout import Arrangement, Needs, list_arrangements
+from capture.ground.raster import Frame, fits_at, make_frame, sum_areas
+from capture.ground.values import VALUES
+
+BoolArray = NDArray[np.bool_]
+Cells = tuple[int, int, int, int]
+#: cells that a grid may have, and the finest cell, m
+_MOST_CELLS: Final = 40_000
+_FINEST_M: Final = 0.5
+_ANGLES: Final = 3
+_APART_DEG: Final = 5.0
+#: directions towards which the building is pushed inside what is feasible
+_PUSHES: Final = ((-1, -1), (-1, 1), (1, -1), (1, 1), (0, 0))
+#: candidates whose vacuum rows and ways are looked at
+_LOOKED_AT: Final = 24
+_MOST_AREA_M2: Final = 4e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """One way in which the site stands on the parcel; shapes in the map's metres."""
+
+    #: plain words
+    arrangement: str
+    #: way of travel through the building against east, degrees
+    heading_deg: float
+    #: building, lanes, turn, apron
+    parts: Mapping[str, Polygon]
+    #: vacuum rows: stalls
+    stalls: tuple[Polygon, ...]
+    #: vacuum rows: their aisles
+    aisles: tuple[Polygon, ...]
+    #: vacuum bays placed
+    vacuum_bays: int
+    #: a car can drive from a driveway to the lanes and from the apron back; None without one
+    reaches_driveway: bool | None
+    #: driving distance as the crow flies from driveway to lanes and from apron back, m
+    way_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    frame: Frame
+    quarter: int
+    arrangement: Arrangement
+    boxes: tuple[tuple[str, Cells], ...]
+    at: tuple[int, int]
+    way_m: float
+
+
+def check_parcel(parcel: BaseGeometry) -> Polygon:
+    """Return a usable polygon of a parcel, its largest part when there are several.
+
+    Raises
+    ------
+    InputError
+        When the shape is empty, has no area or is over 4 km2.
+    """
+    shape = parcel if parcel.is_valid else shapely.make_valid(parcel)
+    if not isinstance(shape, Polygon):
+        parts = [part for part in getattr(shape, "geoms", ()) if isinstance(part, Polygon)]
+        parts += [
+            inner
+            for part in getattr(shape, "geoms", ())
+            if isinstance(part, MultiPolygon)
+            for inner in part.geoms
+        ]
+        shape = max(parts, key=lambda part: part.area) if parts else Polygon()
+    if shape.is_empty or not 1.0 <= shape.area <= _MOST_AREA_M2:
+        raise InputError(
+            f"parcel: area must be 1 to {_MOST_AREA_M2:g} m2, got {shape.area:.1f} m2; "
+            "check its shape and units"
+        )
+    return shape
+
+
+def pick_angles(parcel: Polygon) -> list[float]:
+    """Return the turns worth trying, radians within a quarter turn, longest edges first."""
+    ring = np.asarray(shapely.get_coordinates(parcel.exterior.simplify(0.5)))
+    rectangle = np.asarray(shapely.get_coordinates(parcel.minimum_rotated_rectangle))
+    weight: list[tuple[float, float]] = []
+    for corners, factor in ((ring, 1.0), (rectangle[:3], 0.5)):
+        step = np.diff(corners, axis=0)
+        length = np.hypot(step[:, 0], step[:, 1]) * factor
+        degrees = np.degrees(np.arctan2(step[:, 1], step[:, 0])) % 90.0
+        weight += [(float(a), float(b)) for a, b in zip(length, degrees, strict=True)]
+    total = [
+        (sum(w for w, other in weight if _apart(other, turn) < 1.0), turn) for _, turn in weight
+    ]
+    picked: list[float] = []
+    for _, turn in sorted(total, key=lambda pair: (-round(pair[0], 3), round(pair[1], 3))):
+        if all(_apart(turn, other) >= _APART_DEG for other in picked):
+            picked.append(turn)
+        if len(picked) == _ANGLES:
+            break
+    return [math.radians(turn) for turn in picked]
+
+
+def _apart(one: float, other: float) -> float:
+    gap = abs(one - other) % 90.0
+    return min(gap, 90.0 - gap)
+
+
+def place_site(
+    parcel: BaseGeometry,
+    needs: Needs,
+    *,
+    driveways: Sequence[tuple[float, float]] = (),
+    most: int = 3,
+    values: Sheet = VALUES,
+) -> list[Placement]:
+    """Find the best ways to stand a site on a parcel.
+
+    Parameters
+    ----------
+    parcel : shapely geometry
+        In metres.
+    needs : Needs
+        What the site must hold.
+    driveways : sequence of (x, y)
+        Driveway mouths in the same metres.
+    most : int
+        How many placements to return.
+
+    Returns
+    -------
+    list of Placement
+        Best first; empty when building, lanes, turn and apron don't fit together.
+    """
+    shape = check_parcel(parcel)
+    candidates = _search(shape, needs, driveways, values, every=True)
+    looked = [_finish(one, shape, needs, driveways, values) for one in _spread(candidates)]
+    order = sorted(
+        looked,
+        key=lambda one: (
+            one.reaches_driveway is False,
+            -min(one.vacuum_bays, needs.vacuum_bays),
+            round(one.way_m, 1),
+            one.arrangement,
+            round(one.heading_deg, 3),
+        ),
+    )
+    best: list[Placement] = []
+    for one in order:
+        if all(_differ(one, other) for other in best):
+            best.append(one)
+        if len(best) == most:
+            break
+    return best
+
+
+def fits_core(parcel: BaseGeometry, needs: Needs, *, values: Sheet = VALUES) -> bool:
+    """Tell whether building, lanes, turn and apron fit together anywhere on the parcel."""
+    return bool(_search(check_parcel(parcel), needs, (), values, every=False))
+
+
+def _differ(one: Placement, other: Placement) -> bool:
+    same_way = one.arrangement == other.arrangement and (
+        abs((one.heading_deg - other.heading_deg + 180) % 360 - 180) < _APART_DEG
+    )
+    return not same_way
+
+
+def _search(
+    parcel: Polygon,
+    needs: Needs,
+    driveways: Sequence[tuple[float, float]],
+    values: Sheet,
+    *,
+    every: bool,
+) -> list[_Candidate]:
+    building_zone = parcel.buffer(-values.value("building_setback_m"), join_style="mitre")
+    paving_zone = parcel.buffer(-values.value("paving_setback_m"), join_style="mitre")
+    found: list[_Candidate] = []
+    arrangements = list_arrangements(needs, values=values)
+    for angle in pick_angles(parcel):
+        frame = _frame(parcel, angle)
+        tables = {
+            "building": sum_areas(frame.cells_inside(building_zone)),
+            "paving": sum_areas(frame.cells_inside(paving_zone)),
+        }
+        for quarter in range(4):
+            for arrangement in arrangements:
+                boxes = _to_cells(arrangement, quarter, frame.cell_m)
+                for at in _feasible(frame, tables, boxes):
+                    way = _way_m(frame, arrangement, quarter, at, driveways)
+                    found.append(_Candidate(frame, quarter, arrangement, boxes, at, way))
+                if found and not every:
+                    return found
+    return found
+
+
+def _frame(parcel: Polygon, angle: float) -> Frame:
+    coarse = make_frame(parcel, angle, 1.0)
+    cell = max(_FINEST_M, math.sqrt(coarse.shape[0] * coarse.shape[1] / _MOST_CELLS))
+    return make_frame(parcel, angle, cell)
+
+
+def _quarter_turn(x: float, y: float, quarter: int) -> tuple[float, float]:
+    return ((x, y), (-y, x), (-x, -y), (y, -x))[quarter]
+
+
+def _to_cells(
+    arrangement: Arrangement, quarter: int, cell_m: float
+) -> tuple[tuple[str, Cells], ...]:
+    turned = []
+    for box in arrangement.boxes:
+        x0, y0 = _quarter_turn(box.x0, box.y0, quarter)
+        x1, y1 = _quarter_turn(box.x1, box.y1, quarter)
+        turned.append(
+            (
+                box.name,
+                (
+                    math.floor(min(x0, x1) / cell_m + 1e-9),
+                    math.floor(min(y0, y1) / cell_m + 1e-9),
+                    math.ceil(max(x0, x1) / cell_m - 1e-9),
+                    math.ceil(max(y0, y1) / cell_m - 1e-9),
+                ),
+            )
+        )
+    return tuple(turned)
+
+
+def _feasible(
+    frame: Frame,
+    tables: Mapping[str, NDArray[np.int64]],
+    boxes: tuple[tuple[str, Cells], ...],
+) -> list[tuple[int, int]]:
+    """Offsets at which all boxes fit: the extreme ones and a middle one."""
+    low = [min(box[k] for _, box in boxes) for k in (0, 1)]
+    high = [max(box[k] for _, box in boxes) for k in (2, 3)]
+    size = [frame.shape[k] - (high[k] - low[k]) + 1 for k in (0, 1)]
+    if min(size) < 1:
+        return []
+    start = (-low[0], -low[1])
+    fit = np.ones((size[0], size[1]), dtype=bool)
+    for name, box in boxes:
+        table = tables["building" if name == "building" else "paving"]
+        fit &= fits_at(table, box, start, (size[0], size[1]))
+        if not fit.any():
+            return []
+    i, j = np.nonzero(fit)
+    centre_i, centre_j = float(i.mean()), float(j.mean())
+    picked = []
+    for push_i, push_j in _PUSHES:
+        if push_i == push_j == 0:
+            at = int(((i - centre_i) ** 2 + (j - centre_j) ** 2).argmin())
+        else:
+            at = int((push_i * i + push_j * j).argmax())
+        picked.append((int(i[at]) + start[0], int(j[at]) + start[1]))
+    return list(dict.fromkeys(picked))
+
+
+def _way_m(
+    frame: Frame,
+    arrangement: Arrangement,
+    quarter: int,
+    at: tuple[int, int],
+    driveways: Sequence[tuple[float, float]],
+) -> float:
+    join, leave = (
+        _map_point(frame, xy, quarter, at) for xy in (arrangement.join_xy, arrangement.leave_xy)
+    )
+    if not driveways:
+        return join.distance(leave)
+    mouths = [Point(xy) for xy in driveways]
+    return min(join.distance(mouth) for mouth in mouths) + min(
+        leave.distance(mouth) for mouth in mouths
+    )
+
+
+def _map_point(frame: Frame, xy: tuple[float, float], quarter: int, at: tuple[int, int]) -> Point:
+    x, y = _quarter_turn(*xy, quarter)
+    return Point(
+        frame.point_out(frame.x0 + at[0] * frame.cell_m + x, frame.y0 + at[1] * frame.cell_m + y)
+    )
+
+
+def _spread(candidates: list[_Candidate]) -> list[_Candidate]:
+    """Keep the shortest ways, a few of every arrangement and quarter turn."""
+    groups: dict[tuple[str, int], list[_Candidate]] = {}
+    for one in sorted(candidates, key=lambda one: (round(one.way_m, 1), one.at)):
+        groups.setdefault((one.arrangement.name, one.quarter), []).append(one)
+    kept: list[_Candidate] = []
+    depth = 0
+    while len(kept) < _LOOKED_AT and any(len(group) > depth for group in groups.values()):
+        kept += [group[depth] for group in groups.values() if len(group) > depth]
+        depth += 1
+    return kept[:_LOOKED_AT]
+
+
+def _finish(
+    one: _Candidate,
+    parcel: Polygon,
+    needs: Needs,
+    driveways: Sequence[tuple[float, float]],
+    values: Sheet,
+) -> Placement:
+    from capture.ground.ways import check_ways, place_vacuums
+
+    frame = one.frame
+    paving = frame.cells_inside(
+        parcel.buffer(-values.value("paving_setback_m"), join_style="mitre")
+    )
+    boxes = {
+        name: (b[0] + one.at[0], b[1] + one.at[1], b[2] + one.at[0], b[3] + one.at[1])
+        for name, b in one.boxes
+    }
+    stalls, aisles, bays = place_vacuums(frame, paving, boxes, needs, values)
+    ends = [
+        _map_point(frame, xy, one.quarter, one.at)
+        for xy in (one.arrangement.join_xy, one.arrangement.leave_xy)
+    ]
+    reaches = check_ways(frame, parcel, paving, boxes, stalls, ends, driveways, values)
+    return Placement(
+        arrangement=one.arrangement.name,
+        heading_deg=(math.degrees(frame.angle) + 90.0 * one.quarter) % 360.0,
+        parts={name: frame.rectangle(*box) for name, box in boxes.items()},
+        stalls=tuple(frame.rectangle(*cells) for cells in stalls),
+        aisles=tuple(frame.rectangle(*cells) for cells in aisles),
+        vacuum_bays=bays,
+        reaches_driveway=reaches,
+        way_m=one.way_m,
+    )

@@ -1,0 +1,179 @@
+"""Which lengths, widths and distances must a site layout keep?
+
+Trade and design values; a local code's own setbacks, fire lanes and landscape rules come
+before them.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from capture.basis import Sheet, Sourced, practice
+from capture.basis.units import M2_PER_ACRE, M_PER_FT
+
+
+def _fixed(
+    name: str, value: float, unit: str, meaning: str, source: str, locator: str = ""
+) -> Sourced:
+    return Sourced(
+        name=name,
+        value=value,
+        unit=unit,
+        low=value,
+        high=value,
+        source=source,
+        locator=locator,
+        grade="published",
+        meaning=meaning,
+    )
+
+
+_AASHTO: Final = "AASHTO, A Policy on Geometric Design of Highways and Streets"
+
+VALUES: Final = Sheet(
+    "ground",
+    [
+        _fixed(
+            "turn_outer_m",
+            7.3,
+            "m",
+            "least design turning radius of a passenger car",
+            _AASHTO,
+            "design vehicle P, minimum turning path",
+        ),
+        _fixed(
+            "turn_inner_m",
+            4.4,
+            "m",
+            "inner radius of the same path",
+            _AASHTO,
+            "design vehicle P, minimum turning path",
+        ),
+        practice(
+            "building_setback_m",
+            10 * M_PER_FT,
+            15 * M_PER_FT,
+            30 * M_PER_FT,
+            "m",
+            "building to parcel edge",
+        ),
+        practice(
+            "paving_setback_m",
+            3 * M_PER_FT,
+            5 * M_PER_FT,
+            15 * M_PER_FT,
+            "m",
+            "paving to parcel edge, planted",
+        ),
+        practice(
+            "building_width_m",
+            30 * M_PER_FT,
+            35 * M_PER_FT,
+            42 * M_PER_FT,
+            "m",
+            "building with its equipment room",
+        ),
+        practice(
+            "building_extra_m",
+            8 * M_PER_FT,
+            15 * M_PER_FT,
+            30 * M_PER_FT,
+            "m",
+            "building beyond the conveyor",
+        ),
+        practice(
+            "bay_length_m",
+            24 * M_PER_FT,
+            28 * M_PER_FT,
+            40 * M_PER_FT,
+            "m",
+            "length of a wash bay, in-bay or self-service",
+        ),
+        practice(
+            "bay_width_m", 15 * M_PER_FT, 16 * M_PER_FT, 18 * M_PER_FT, "m", "width of a wash bay"
+        ),
+        practice(
+            "equipment_room_m",
+            10 * M_PER_FT,
+            14 * M_PER_FT,
+            20 * M_PER_FT,
+            "m",
+            "width of the equipment room beside bays",
+        ),
+        practice(
+            "lane_width_m",
+            10 * M_PER_FT,
+            11 * M_PER_FT,
+            12 * M_PER_FT,
+            "m",
+            "one lane of stacking or pay",
+        ),
+        practice(
+            "lane_gap_m",
+            1 * M_PER_FT,
+            3 * M_PER_FT,
+            6 * M_PER_FT,
+            "m",
+            "kerb or island between lanes and building",
+        ),
+        practice(
+            "car_space_m",
+            20 * M_PER_FT,
+            22 * M_PER_FT,
+            25 * M_PER_FT,
+            "m",
+            "stacking length of one car",
+        ),
+        practice(
+            "exit_apron_m",
+            20 * M_PER_FT,
+            30 * M_PER_FT,
+            50 * M_PER_FT,
+            "m",
+            "clear paving beyond the exit door",
+        ),
+        practice(
+            "vacuum_width_m",
+            10 * M_PER_FT,
+            12 * M_PER_FT,
+            14 * M_PER_FT,
+            "m",
+            "width of a vacuum bay",
+        ),
+        practice(
+            "vacuum_depth_m",
+            18 * M_PER_FT,
+            19 * M_PER_FT,
+            20 * M_PER_FT,
+            "m",
+            "depth of a vacuum bay",
+        ),
+        practice(
+            "aisle_m",
+            20 * M_PER_FT,
+            24 * M_PER_FT,
+            26 * M_PER_FT,
+            "m",
+            "aisle in front of vacuum bays",
+        ),
+        practice("vacuum_bays", 12.0, 18.0, 28.0, "count", "vacuum bays of a conveyor site"),
+        practice("vacuum_bays_least", 4.0, 6.0, 10.0, "count", "fewest that still serve"),
+        practice("stacking_cars", 14.0, 24.0, 40.0, "count", "cars of stacking, when not sized"),
+        practice(
+            "layout_share",
+            0.55,
+            0.68,
+            0.8,
+            "share",
+            "of a parcel that a layout can use, edges and corners lost",
+        ),
+        practice(
+            "small_land_m2",
+            0.4 * M2_PER_ACRE,
+            0.6 * M2_PER_ACRE,
+            0.9 * M2_PER_ACRE,
+            "m2",
+            "parcel that a 60 ft line usually takes",
+        ),
+    ],
+)
