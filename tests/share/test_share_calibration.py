@@ -1,0 +1,118 @@
+"""Are the ranges honest: simulation-based calibration, coverage and width by known sites?"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from capture.basis import FORMATS, Worlds
+from capture.share import CORE, fit_share
+from capture.share.fit import make_design
+from capture.share.mixture import mixture_quantile
+
+COUNTS = (0, 1, 2, 3, 10, 40)
+FITS_EACH = 400
+DRAWS = 199
+BINS = 20
+
+
+def rank_towns(town_maker: Callable, *, keep_signs: bool) -> dict[int, np.ndarray]:
+    """Rank each truth among its posterior draws; by number of known sites, (fits, quantities)."""
+    ranks = defaultdict(list)
+    for fit_number in range(FITS_EACH * len(COUNTS)):
+        count = COUNTS[fit_number % len(COUNTS)]
+        rng = np.random.default_rng([int(keep_signs), fit_number])
+        town = town_maker(rng, count=count, keep_signs=keep_signs)
+        fit = fit_share(town.known, keep_signs=keep_signs, selection=False)
+        worlds = Worlds(seed=fit_number, draws=DRAWS)
+        own = fit.draw(worlds)
+        share = fit.predict(town.new, worlds, format=town.new_format).rate[0]
+        drawn = np.column_stack([own.value, np.log(own.sigma), np.log(share)])
+        truth = np.array([*town.coefficient, np.log(town.sigma), town.new_log_share])
+        ties = drawn == truth
+        below = (drawn < truth).sum(axis=0) + rng.integers(0, ties.sum(axis=0) + 1)
+        ranks[count].append(below)
+    return {count: np.array(found) for count, found in ranks.items()}
+
+
+def inside_share(ranks: np.ndarray, width: float) -> float:
+    where = (ranks + 0.5) / (DRAWS + 1)
+    return float((np.abs(where - 0.5) < width / 2).mean())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("keep_signs", [False, True], ids=["bare", "signs kept"])
+def test_simulation_based_calibration(town_maker: Callable, keep_signs: bool) -> None:
+    by_count = rank_towns(town_maker, keep_signs=keep_signs)
+    ranks = np.concatenate(list(by_count.values()))
+    fits, quantities = ranks.shape
+    assert fits >= 2000
+    # bands that hold for all bins of all histograms at once, 99 times in 100
+    each = 1 - 0.99 ** (1 / (BINS * quantities))
+    least, most = stats.binom(fits, 1 / BINS).ppf([each / 2, 1 - each / 2])
+    for quantity in range(quantities):
+        bars, _ = np.histogram(ranks[:, quantity], bins=BINS, range=(0, DRAWS + 1))
+        assert bars.min() >= least, (quantity, bars)
+        assert bars.max() <= most, (quantity, bars)
+    assert 0.88 <= inside_share(ranks, 0.9) <= 0.92
+    assert 0.46 <= inside_share(ranks, 0.5) <= 0.54
+    assert 0.88 <= inside_share(ranks[:, -1], 0.9) <= 0.92
+    assert 0.46 <= inside_share(ranks[:, -1], 0.5) <= 0.54
+    for count, found in by_count.items():
+        nine, half = inside_share(found, 0.9), inside_share(found, 0.5)
+        print(f"{keep_signs=} {count:3d} known sites: 90 % covers {nine:.1%}, 50 % {half:.1%}")
+        assert 0.88 <= nine <= 0.92, count
+        assert 0.46 <= half <= 0.54, count
+
+
+@pytest.mark.slow
+def test_ranges_narrow_with_known_sites_on_average(town_maker: Callable) -> None:
+    counts = (0, 1, 3, 10, 40)
+    widths = np.empty((500, len(counts)))
+    row = make_design(np.zeros((1, len(CORE))), [FORMATS[0]])
+    for town_number in range(len(widths)):
+        rng = np.random.default_rng([77, town_number])
+        town = town_maker(rng, count=40, keep_signs=True)
+        for place, count in enumerate(counts):
+            mixture = fit_share(town.known.take(range(count))).mixture
+            mean, sd = mixture.predict_parts(row)
+            low, high = (
+                float(mixture_quantile(share, mixture.weight, mean[:, 0], sd[:, 0]))
+                for share in (0.05, 0.95)
+            )
+            widths[town_number, place] = high - low
+    means = widths.mean(axis=0)
+    print("mean range, times:", dict(zip(counts, np.exp(means).round(2).tolist(), strict=True)))
+    assert (np.diff(means) < 0).all()
+    # a surprising row may widen it now and then
+    assert (np.diff(widths[:, [0, -1]], axis=1) > 0).mean() < 0.2
+    assert (np.diff(widths, axis=1) > 0).any()
+
+
+def test_a_factor_left_out_of_a_row_widens_it_and_keeps_coverage(town_maker: Callable) -> None:
+    inside, wider = [], []
+    for town_number in range(300):
+        rng = np.random.default_rng([99, town_number])
+        town = town_maker(rng, count=10, keep_signs=True)
+        hidden = rng.random(town.new.x.shape) < 0.4
+        x = np.where(hidden, np.array([fit_reference(name) for name in CORE]), town.new.x)
+        table = type(town.new)(ids=("new",), names=CORE, x=x, missing=hidden)
+        fit = fit_share(town.known, selection=False)
+        worlds = Worlds(seed=town_number, draws=400)
+        part = fit.predict(table, worlds, format=town.new_format)
+        whole = fit.predict(town.new, worlds, format=town.new_format)
+        low, high = np.log(np.quantile(part.rate[0], [0.05, 0.95]))
+        inside.append(low <= town.new_log_share <= high)
+        wider.append(np.log(part.rate[0]).std() / np.log(whole.rate[0]).std())
+    assert 0.86 <= np.mean(inside) <= 0.94
+    assert np.mean(wider) > 1.02
+
+
+def fit_reference(name: str) -> float:
+    from capture.share import FACTORS
+
+    return FACTORS[name].reference
