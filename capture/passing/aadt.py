@@ -126,7 +126,7 @@ def compute_average_day(volumes: FloatArray, days: NDArray[np.datetime64]) -> Av
     if len(np.unique(days)) != len(days):
         raise DataError("average day: a day stands twice; add up or drop its second record")
     stamp = pd.DatetimeIndex(days[good])
-    cell = (stamp.month.to_numpy() - 1) * 7 + stamp.dayofweek.to_numpy()
+    cell = (stamp.month.to_numpy() - 1) * 7 + stamp.day_of_week.to_numpy()
     count = np.bincount(cell, minlength=84)
     total = np.bincount(cell, weights=volumes[good], minlength=84)
     with np.errstate(invalid="ignore"):
@@ -174,7 +174,7 @@ def compute_average_day_by_hour(hourly: FloatArray, hours: NDArray[np.datetime64
     table = pd.DataFrame(
         {
             "period": stamp.to_period("M"),
-            "weekday": stamp.dayofweek,
+            "weekday": stamp.day_of_week,
             "hour": stamp.hour,
             "v": np.asarray(hourly, dtype=np.float64),
         }
@@ -196,7 +196,7 @@ def compute_average_day_by_hour(hourly: FloatArray, hours: NDArray[np.datetime64
 
 def _times(period: pd.Period, weekday: int) -> int:
     stamps = pd.date_range(period.start_time, periods=period.days_in_month)
-    return int((stamps.dayofweek == weekday).sum())
+    return int((stamps.day_of_week == weekday).sum())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -215,7 +215,13 @@ def _split_unlabelled(rows: pd.DataFrame, twice: pd.Series, ledger: Ledger) -> p
 
 
 def summarize_hours(
-    rows: pd.DataFrame, ledger: Ledger, *, name: str, study_year: int, values: Sheet = VALUES
+    rows: pd.DataFrame,
+    ledger: Ledger,
+    *,
+    name: str,
+    study_year: int,
+    season: FloatArray | None = None,
+    values: Sheet = VALUES,
 ) -> HourlyCounts:
     """Bring every station to the average day and read off its hours and directions.
 
@@ -229,6 +235,8 @@ def summarize_hours(
         Of the file.
     study_year : int
         Later years are left out.
+    season : ndarray of float, shape (12, 7), optional
+        Factors of the area's own continuous station.
 
     Returns
     -------
@@ -246,7 +254,7 @@ def summarize_hours(
             continue
         latest = _latest(whole, ledger)
         ways = [part for _, part in latest.groupby("label", sort=True)][:2]
-        records = [_summarize_way(w, values) for w in ways]
+        records = [_summarize_way(w, season, values) for w in ways]
         shape = _shape(str(station), str(road), ways)
         record = join_two_ways(records) if len(records) == 2 else records[0]
         record["kind"] = records[0]["kind"]
@@ -293,7 +301,7 @@ def _complete_days(frame: pd.DataFrame) -> pd.DataFrame:
     return by_day
 
 
-def _summarize_way(way: pd.DataFrame, values: Sheet) -> dict[str, Any]:
+def _summarize_way(way: pd.DataFrame, season: FloatArray | None, values: Sheet) -> dict[str, Any]:
     frame = _days(way)
     by_day = _complete_days(frame)
     first = way.iloc[0]
@@ -323,6 +331,7 @@ def _summarize_way(way: pd.DataFrame, values: Sheet) -> dict[str, Any]:
             hours=hours,
             month=pd.Timestamp(day).month if dated else None,
             weekday=pd.Timestamp(day).weekday() if dated else None,
+            season=season,
             values=values,
         )
         for day, vehicles, hours in zip(

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from capture.basis import DataError, Sheet, plain_text
 from capture.passing.hourly import HourShape
@@ -25,6 +26,9 @@ from capture.passing.values import VALUES
 if TYPE_CHECKING:
     from capture.area import Area, Layer
     from capture.place import Place
+
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,24 +84,30 @@ def load_area_counts(
         When a file is not usable or not clear.
     """
     extent = _road_extent(place)
-    files = [
-        load_counts(
-            path,
-            study_year=study_year,
-            extent=extent,
-            crs=layer.options.get("crs"),
-            answers=answers if kind == "counts" and first else None,
-            memory=memory,
-            hourly=True if kind == "hourly_counts" else None,
-            defaults=layer.options,
-            values=values,
+    files: list[CountFile] = []
+    season: FloatArray | None = None
+    for kind, first, path, layer in _list_files(area):
+        files.append(
+            load_counts(
+                path,
+                study_year=study_year,
+                extent=extent,
+                crs=layer.options.get("crs"),
+                answers=answers if kind == "counts" and first else None,
+                memory=memory,
+                hourly=True if kind == "hourly_counts" else None,
+                defaults=layer.options,
+                season=season,
+                values=values,
+            )
         )
-        for kind, first, path, layer in _list_files(area)
-    ]
+        season = season if season is not None else find_season(files[-1])
     frames = [f.counts for f in files if len(f.counts)]
     counts = pd.concat(frames, ignore_index=True) if frames else _no_counts()
     growth = measure_growth(files)
     remarks = [f"growth {growth[0]:+.1%} a year measured in the area"] if growth else []
+    if season is not None:
+        remarks.append("short counts use the month x weekday factors of the area's own station")
     return AreaCounts(
         counts=counts,
         done=_stack(
@@ -114,9 +124,23 @@ def load_area_counts(
     )
 
 
+def find_season(file: CountFile) -> FloatArray | None:
+    """Return the month x weekday factors of the fullest continuous station, None if none.
+
+    Only a station whose months and weekdays all have days is used.
+    """
+    if file.hourly is None:
+        return None
+    fullest = max(file.hourly.average_days.values(), key=lambda a: int(a.days.sum()), default=None)
+    if fullest is None:
+        return None
+    factors = fullest.season_factors()
+    return factors if bool(np.isfinite(factors).all()) else None
+
+
 def _list_files(area: Area) -> list[tuple[str, bool, Path, Layer]]:
     found: list[tuple[str, bool, Path, Layer]] = []
-    for kind in ("counts", "hourly_counts"):
+    for kind in ("hourly_counts", "counts"):
         layer = area.layers.get(kind)
         if layer is None:
             continue

@@ -10,7 +10,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from capture.basis import InputError, Sheet, plain_text
 from capture.passing.guess import ColumnMemory, Columns, Question, guess_columns
@@ -20,6 +22,7 @@ from capture.passing.reading import read_count_file
 from capture.passing.records import Ledger, make_counts
 from capture.passing.values import VALUES
 
+FloatArray = NDArray[np.float64]
 #: gets a question, returns a heading, or "" for none of them
 Ask = Callable[[Question], str]
 
@@ -56,6 +59,7 @@ def load_counts(
     ask: Ask | None = None,
     hourly: bool | None = None,
     defaults: Mapping[str, object] | None = None,
+    season: FloatArray | None = None,
     values: Sheet = VALUES,
 ) -> CountFile:
     """Load counts from a CSV, GeoJSON, GeoPackage, shapefile or table.
@@ -82,6 +86,8 @@ def load_counts(
         Whether rows are intervals; found out when not given.
     defaults : mapping, optional
         ``station``, ``road``, ``lat``, ``lon`` for files that leave them out.
+    season : ndarray of float, shape (12, 7), optional
+        Month x weekday factors of the area's own continuous station.
     values : Sheet
         Spreads and factors.
 
@@ -109,11 +115,20 @@ def load_counts(
     found: HourlyCounts | None = None
     if by_hour:
         rows = make_hour_rows(table, columns, positions, ledger, name=name)
-        found = summarize_hours(rows, ledger, name=name, study_year=study_year, values=values)
+        found = summarize_hours(
+            rows, ledger, name=name, study_year=study_year, season=season, values=values
+        )
         counts = found.counts
     else:
         counts = make_counts(
-            table, columns, positions, ledger, name=name, study_year=study_year, values=values
+            table,
+            columns,
+            positions,
+            ledger,
+            name=name,
+            study_year=study_year,
+            season=season,
+            values=values,
         )
     ledger.note("used", _used_rows(table, ledger), f"made {len(counts)} count(s)")
     return CountFile(

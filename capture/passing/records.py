@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from capture.basis import DataError, Sheet, plain_text
 from capture.passing.aadt import Expanded, expand_short_count
@@ -23,6 +24,7 @@ from capture.passing.places import Positions
 from capture.passing.roles import split_words, to_number
 from capture.passing.values import VALUES
 
+FloatArray = NDArray[np.float64]
 #: columns of every table of counts
 COUNT_COLUMNS: Final = (
     "count_id", "station", "rows", "road", "ref", "road_class", "lat", "lon", "line",
@@ -100,6 +102,7 @@ def make_counts(
     *,
     name: str,
     study_year: int,
+    season: FloatArray | None = None,
     values: Sheet = VALUES,
 ) -> pd.DataFrame:
     """Turn rows of daily or average volumes into counts, one per station and year.
@@ -118,6 +121,8 @@ def make_counts(
         Of the file, for messages.
     study_year : int
         Counts of later years are forecasts and left out.
+    season : ndarray of float, shape (12, 7), optional
+        Factors of the area's own continuous station.
 
     Returns
     -------
@@ -129,7 +134,7 @@ def make_counts(
     DataError
         When no row is left.
     """
-    rows = _plain_rows(table, columns, positions, ledger, study_year=study_year, values=values)
+    rows = _plain_rows(table, columns, positions, ledger, season=season, values=values)
     rows = _clean(rows, ledger, name=name, study_year=study_year)
     counts = _join_directions(rows, ledger)
     counts = _keep_latest(counts, ledger)
@@ -157,7 +162,7 @@ def _plain_rows(
     positions: Positions,
     ledger: Ledger,
     *,
-    study_year: int,
+    season: FloatArray | None,
     values: Sheet,
 ) -> pd.DataFrame:
     def text(role: str) -> pd.Series:
@@ -180,7 +185,7 @@ def _plain_rows(
     out["log_sd"] = for_sd
     out["story"] = "average day as published"
     if "hours" in columns.roles or "axles" in columns.roles:
-        out = _expand_rows(out, table, columns, values)
+        out = _expand_rows(out, table, columns, season, values)
     return out
 
 
@@ -225,7 +230,7 @@ def _year_columns(
         dates, remark = read_dates(table[columns.roles["date"]])
         if remark:
             ledger.assume(remark)
-        out["month"], out["weekday"] = dates.dt.month, dates.dt.dayofweek
+        out["month"], out["weekday"] = dates.dt.month, dates.dt.day_of_week
     if columns.years:
         parts = []
         for year, heading in sorted(columns.years.items()):
@@ -264,7 +269,11 @@ def _add_volume(out: pd.DataFrame, ledger: Ledger, heading: str) -> pd.DataFrame
 
 
 def _expand_rows(
-    out: pd.DataFrame, table: pd.DataFrame, columns: Columns, values: Sheet
+    out: pd.DataFrame,
+    table: pd.DataFrame,
+    columns: Columns,
+    season: FloatArray | None,
+    values: Sheet,
 ) -> pd.DataFrame:
     hours = (
         to_number(table[columns.roles["hours"]]).reindex(out.index)
@@ -274,7 +283,7 @@ def _expand_rows(
     done = out.copy()
     axles = "axles" in columns.roles and "aadt" not in columns.roles
     for at, row, length in zip(out.index, list_rows(out), hours, strict=True):
-        found = _expand_row(row, float(length), axles, "aadt" in columns.roles, values)
+        found = _expand_row(row, float(length), axles, "aadt" in columns.roles, season, values)
         if found is not None:
             done.at[at, "vehicles_per_day"] = found.aadt
             done.at[at, "log_sd"], done.at[at, "story"] = found.log_sd, found.story
@@ -282,7 +291,12 @@ def _expand_rows(
 
 
 def _expand_row(
-    row: dict[str, Any], hours: float, axles: bool, averaged: bool, values: Sheet
+    row: dict[str, Any],
+    hours: float,
+    axles: bool,
+    averaged: bool,
+    season: FloatArray | None,
+    values: Sheet,
 ) -> Expanded | None:
     counted = float(row["vehicles_per_day"])
     tube = axles or "axle" in str(row["kind"])
@@ -302,6 +316,7 @@ def _expand_row(
         month=int(row["month"]) if dated else None,
         weekday=int(row["weekday"]) if dated else None,
         axles=tube,
+        season=season,
         values=values,
     )
 

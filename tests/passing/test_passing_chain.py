@@ -51,7 +51,7 @@ def test_directions_add_up_to_the_piece(demo):
 
 
 def test_a_dual_road_gives_one_stream_a_carriageway(demo):
-    _, place, _, frontage, streams = demo
+    streams = demo[-1]
     dual = np.flatnonzero(streams.separation == 3)
     assert len(dual) >= 4
     for f in np.unique(streams.driveway[dual]):
