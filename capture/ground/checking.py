@@ -17,6 +17,7 @@ from capture.ground.breakers import Answer, Finding, Status, judge_parcel, weigh
 from capture.ground.layout import Needs, compute_area_needed, read_needs
 from capture.ground.placing import Placement, check_parcel, fits_core, place_site
 from capture.ground.values import VALUES
+from capture.line import Line
 
 #: relative step at which a search for what still fits stops
 _CLOSE: Final = 1 / 64
@@ -106,7 +107,7 @@ class Ground:
 
 def check_ground(
     polygon: BaseGeometry | None,
-    line: Any,
+    line: Line,
     offer: Offer,
     *,
     stacking_m: float | None = None,

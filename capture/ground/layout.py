@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 from capture.basis import InputError, Offer, Sheet
 from capture.ground.values import VALUES
+from capture.line import Line
 
 _MOST_M: Final = 2000.0
 #: share of the lanes' length that lies before their bend
@@ -86,7 +87,7 @@ class Arrangement:
 
 
 def read_needs(
-    line: Any,
+    line: Line,
     offer: Offer,
     *,
     stacking_m: float | None = None,
@@ -98,7 +99,7 @@ def read_needs(
     Parameters
     ----------
     line : Line
-        With ``building_length_m`` (or ``length_m``); bays read the offer.
+        Sized line or bays, with its building.
     stacking_m : float, optional
         Stacking of all lanes; the usual cars x space when left out.
 
@@ -107,26 +108,18 @@ def read_needs(
     InputError
         When a length is negative, not finite or beyond 2 km.
     """
-    lines = max(1, int(getattr(line, "lines", 1) or 1))
     if offer.is_conveyor:
-        length = getattr(line, "building_length_m", None)
-        if length is None:
-            length = float(line.length_m) + values.value("building_extra_m")
-        width = values.value("building_width_m") * lines
         lanes, wished = offer.pay_lanes, round(values.value("vacuum_bays"))
         least = round(values.value("vacuum_bays_least"))
     else:
-        number = int(getattr(line, "bays", None) or offer.bays)
-        length = values.value("bay_length_m")
-        width = number * values.value("bay_width_m") + values.value("equipment_room_m")
-        lanes, wished, least = number, 2 * number, 1
+        lanes, wished, least = line.bays, 2 * line.bays, 1
     if stacking_m is None:
         stacking_m = values.value("car_space_m") * (
             values.value("stacking_cars") if offer.is_conveyor else 2.0 * lanes
         )
     return Needs(
-        building_length_m=float(length),
-        building_width_m=float(width),
+        building_length_m=line.building_length_m,
+        building_width_m=line.building_width_m,
         stacking_m=float(stacking_m),
         lanes=int(lanes),
         vacuum_bays=wished if vacuum_bays is None else int(vacuum_bays),
@@ -254,8 +247,7 @@ def _bend_along(needs: Needs, share: float, values: Sheet) -> list[Arrangement]:
 def _straight(needs: Needs, values: Sheet) -> Arrangement:
     building, apron, leave = _ends(needs, values)
     if needs.bays:
-        wide, merge = needs.lanes * values.value("bay_width_m"), 0.0
-        low = 0.0
+        wide, merge, low = needs.building_width_m, 0.0, 0.0
     else:
         wide, merge = needs.lanes * values.value("lane_width_m"), values.value("turn_outer_m")
         low = needs.building_width_m / 2 - wide / 2

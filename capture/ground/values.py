@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from capture.basis import Sheet, Sourced, practice
-from capture.basis.units import M2_PER_ACRE, M_PER_FT
+from capture.basis.units import M_PER_FT
 
 
 def _fixed(
@@ -64,41 +64,6 @@ VALUES: Final = Sheet(
             15 * M_PER_FT,
             "m",
             "paving to parcel edge, planted",
-        ),
-        practice(
-            "building_width_m",
-            30 * M_PER_FT,
-            35 * M_PER_FT,
-            42 * M_PER_FT,
-            "m",
-            "building with its equipment room",
-        ),
-        practice(
-            "building_extra_m",
-            8 * M_PER_FT,
-            15 * M_PER_FT,
-            30 * M_PER_FT,
-            "m",
-            "building beyond the conveyor",
-        ),
-        practice(
-            "bay_length_m",
-            24 * M_PER_FT,
-            28 * M_PER_FT,
-            40 * M_PER_FT,
-            "m",
-            "length of a wash bay, in-bay or self-service",
-        ),
-        practice(
-            "bay_width_m", 15 * M_PER_FT, 16 * M_PER_FT, 18 * M_PER_FT, "m", "width of a wash bay"
-        ),
-        practice(
-            "equipment_room_m",
-            10 * M_PER_FT,
-            14 * M_PER_FT,
-            20 * M_PER_FT,
-            "m",
-            "width of the equipment room beside bays",
         ),
         practice(
             "lane_width_m",
@@ -166,14 +131,6 @@ VALUES: Final = Sheet(
             0.8,
             "share",
             "of a parcel that a layout can use, edges and corners lost",
-        ),
-        practice(
-            "small_land_m2",
-            0.4 * M2_PER_ACRE,
-            0.6 * M2_PER_ACRE,
-            0.9 * M2_PER_ACRE,
-            "m2",
-            "parcel that a 60 ft line usually takes",
         ),
     ],
 )

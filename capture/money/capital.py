@@ -107,8 +107,8 @@ def add_capital(
     Parameters
     ----------
     lines : LineTable, Line or mapping
-        With ``capital_usd`` and ``building_length_m`` (or ``length_m``), each a number or
-        of shape (S,) or (S, n).
+        With ``capital_usd``, ``length_m`` and ``building_area_m2`` (or a building length, or
+        neither), each a number or of shape (S,) or (S, n).
     site_ids : sequence of str
         S stable ids.
     land : array_like of float, shape (S,) or (S, n), optional
@@ -132,13 +132,10 @@ def add_capital(
         raise InputError(
             f"ground: one entry per site is needed, got {len(ground)} for {shape[0]} sites"
         )
-    length = _building_length(lines, offer, drawn, shape, values)
-    if offer.is_conveyor:
-        area_m2 = length * drawn["building_width_m"]
-        site = drawn["site_works_usd"]
-    else:
-        area_m2 = offer.bays * drawn["bay_building_m2"]
-        site = drawn["site_works_usd"] * drawn["bays_site_works_share"]
+    area_m2 = _building_area(lines, offer, drawn, shape)
+    site = drawn["site_works_usd"]
+    if not offer.is_conveyor:
+        site = site * drawn["bays_site_works_share"]
     building = np.asarray(area_m2 * drawn["building_usd_m2"])
     equipment = listed * drawn["equipment_spread"]
     asked, months = draw_ground(ground, worlds, site_ids)
@@ -218,15 +215,19 @@ def fit_rows(amount: ArrayLike, shape: tuple[int, int], what: str) -> FloatArray
     return array
 
 
-def _building_length(
-    lines: Any, offer: Offer, drawn: dict[str, FloatArray], shape: tuple[int, int], values: Sheet
+def _building_area(
+    lines: Any, offer: Offer, drawn: dict[str, FloatArray], shape: tuple[int, int]
 ) -> FloatArray:
+    if _has(lines, "building_area_m2"):
+        return read_column(lines, ("building_area_m2",), shape, "building area")
     if not offer.is_conveyor:
-        return np.zeros((1, 1))
+        return np.asarray(offer.bays * drawn["bay_building_m2"])
     if _has(lines, "building_length_m"):
-        return read_column(lines, ("building_length_m",), shape, "building length")
-    conveyor = read_column(lines, ("length_m",), shape, "line length")
-    return np.asarray(conveyor + drawn["building_extra_m"])
+        length = read_column(lines, ("building_length_m",), shape, "building length")
+    else:
+        conveyor = read_column(lines, ("length_m",), shape, "line length")
+        length = np.asarray(conveyor + drawn["building_extra_m"])
+    return np.asarray(length * drawn["building_width_m"])
 
 
 def draw_ground(

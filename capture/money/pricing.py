@@ -108,7 +108,8 @@ def price_study(
     lost_share : array_like of float, scalar, (S,) or (S, n)
         Part of them that the line turns away, 0-1; taken for every year.
     lines : LineTable, Line or mapping
-        With ``capital_usd`` and ``building_length_m`` (or ``length_m``).
+        With ``capital_usd``, ``length_m`` and ``building_area_m2``, each a number or of shape
+        (S,) or (S, n).
     site_ids : sequence of str
         S stable ids.
     land : array_like of float, optional

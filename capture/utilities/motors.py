@@ -125,12 +125,12 @@ def list_motors(
         if power <= 0:
             continue
         if stations.dryer[at]:
-            size, least = values.value("dryer_motor_w"), 1
+            size = values.value("dryer_motor_w")
         elif stations.flow_m3s[at] > 0 and stations.pressure_pa[at] > 0:
-            size, least = values.value("pump_motor_w"), 1
+            size = values.value("pump_motor_w")
         else:
-            size, least = values.value("drive_motor_w"), 1
-        wanted.append((name, power, size, least * lines))
+            size = values.value("drive_motor_w")
+        wanted.append((name, power, size, lines))
     wanted.append(("central vacuum", vacuum_w, values.value("pump_motor_w"), 1))
     wanted.append(("air compressor", compressor_w, values.value("pump_motor_w"), 1))
     return tuple(

@@ -1,96 +1,35 @@
-"""How is a line of any format read as one table of stations that use water and power?
+"""How is a line of any format read as one table of stations that use water, air and power?
 
-Assumes the field names that the line room gives its stations; whatever a line does not
-say (which water, how long an arch wets) is filled from the sheet and said in ``assumed``.
+Conveyor stations come placed and counted; a bay has no stations, so each bay stands as one
+usual machine of its kind, said in ``assumed``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, Literal, Protocol
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import InputError, Offer, Sheet
+from capture.line import Line, PlacedStation
 from capture.utilities.values import VALUES
 
 FloatArray = NDArray[np.float64]
-Water = Literal["fresh", "reclaimed", "spot_free", "none"]
-#: words in a station's name or purpose that tell which water it takes, first match wins
-_WATER_WORDS: Final[tuple[tuple[str, Water], ...]] = (
-    ("spot", "spot_free"),
-    ("rinse", "fresh"),
-    ("foam", "fresh"),
-    ("sealant", "fresh"),
-    ("wax", "fresh"),
-    ("protect", "fresh"),
-    ("high-pressure", "reclaimed"),
-    ("high pressure", "reclaimed"),
-    ("underbody", "reclaimed"),
-    ("cloth", "reclaimed"),
-    ("wrap", "reclaimed"),
-    ("side", "reclaimed"),
-    ("friction", "reclaimed"),
-)
-_DRYER_WORDS: Final = ("dryer", "dry", "blower")
-
-
-class StationLike(Protocol):
-    """What utilities need to know of a placed station."""
-
-    @property
-    def name(self) -> str:
-        """Name in trade words."""
-
-    @property
-    def start_m(self) -> float:
-        """Where it begins, from the entry."""
-
-    @property
-    def length_m(self) -> float:
-        """Length of its zone."""
-
-    @property
-    def count(self) -> int:
-        """How many arches, applicators or dryers."""
-
-    @property
-    def power_w(self) -> float:
-        """Rated power of all of them."""
-
-    @property
-    def flow_m3s(self) -> float:
-        """Water of all of them while on."""
-
-    @property
-    def pressure_pa(self) -> float:
-        """Pressure at the nozzles."""
-
-
-class LineLike(Protocol):
-    """What utilities need to know of a line."""
-
-    @property
-    def stations(self) -> Sequence[Any]:
-        """Placed stations in order; empty for bays."""
-
-    @property
-    def chain_speed_mps(self) -> float:
-        """Speed of the chain."""
-
-    @property
-    def cars_per_hour(self) -> float:
-        """Cars an hour of all lines together, loading efficiency included."""
+#: role of the stations that blow
+DRYER: Final = "dryer"
+_COLUMNS: Final = ("start_m", "wetted_m", "flow_m3s", "pressure_pa", "power_w", "air_m3s")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stations:
-    """A line's stations as arrays, shape (k,) each."""
+    """A line's stations as arrays, shape (k,) each; amounts of all units of a station."""
 
     #: names in order
     names: tuple[str, ...]
+    #: part each plays
+    roles: tuple[str, ...]
     #: from the entry
     start_m: FloatArray
     #: length acted on
@@ -101,17 +40,32 @@ class Stations:
     pressure_pa: FloatArray
     #: rated shaft power
     power_w: FloatArray
+    #: free air while on
+    air_m3s: FloatArray
     #: arches, applicators or dryers
     count: tuple[int, ...]
-    #: which water each takes
-    water: tuple[Water, ...]
-    #: which are dryers
-    dryer: tuple[bool, ...]
+    #: which water each takes: fresh, reclaimed, spot_free or none
+    water: tuple[str, ...]
     #: what had to be assumed, one sentence each
     assumed: tuple[str, ...]
 
+    @property
+    def dryer(self) -> tuple[bool, ...]:
+        """Which of them blow."""
+        return tuple(role == DRYER for role in self.roles)
 
-def read_stations(line: LineLike, offer: Offer, *, values: Sheet = VALUES) -> Stations:
+    def __post_init__(self) -> None:
+        for name in _COLUMNS:
+            column = getattr(self, name)
+            bad = np.flatnonzero(~np.isfinite(column) | (column < 0))
+            if bad.size:
+                station = self.names[int(bad[0])]
+                raise InputError(
+                    f"station {station!r}: {name} must be 0 or more, got {column[bad[0]]}; mend it"
+                )
+
+
+def read_stations(line: Line, offer: Offer, *, values: Sheet = VALUES) -> Stations:
     """Turn a line into arrays, whatever its format.
 
     Parameters
@@ -125,93 +79,63 @@ def read_stations(line: LineLike, offer: Offer, *, values: Sheet = VALUES) -> St
     ------
     InputError
         When a conveyor line has no stations or a number in it is not usable.
+
+    Examples
+    --------
+    >>> from capture.line import size_line
+    >>> stations = read_stations(size_line(98.0, Offer()), Offer())
+    >>> sum(stations.dryer), "spot_free" in stations.water
+    (1, True)
     """
-    placed = list(line.stations)
-    if not placed and offer.is_conveyor:
+    if not offer.is_conveyor:
+        return _read_bays(line, offer, values)
+    placed = line.stations
+    if not placed:
         raise InputError(
             f"line: a {offer.format} line must have at least one station, got none; size it first"
         )
-    if not offer.is_conveyor:
-        return _read_bays(line, offer, values)
-    assumed: set[str] = set()
-    wetted = [_wetted(station, values, assumed) for station in placed]
-    water = [_water(station, offer, assumed) for station in placed]
-    table = Stations(
-        names=tuple(str(station.name) for station in placed),
-        start_m=np.array([station.start_m for station in placed], dtype=np.float64),
-        wetted_m=np.array(wetted, dtype=np.float64),
-        flow_m3s=np.array([station.flow_m3s for station in placed], dtype=np.float64),
-        pressure_pa=np.array([station.pressure_pa for station in placed], dtype=np.float64),
-        power_w=np.array([station.power_w for station in placed], dtype=np.float64),
-        count=tuple(max(1, round(station.count)) for station in placed),
-        water=tuple(water),
-        dryer=tuple(_is_dryer(station) for station in placed),
-        assumed=tuple(sorted(assumed)),
-    )
-    _refuse_bad(table)
-    return table
 
+    def column(name: str) -> FloatArray:
+        return np.array([getattr(station, name) for station in placed], dtype=np.float64)
 
-def _refuse_bad(table: Stations) -> None:
-    for name in ("start_m", "wetted_m", "flow_m3s", "pressure_pa", "power_w"):
-        column = getattr(table, name)
-        bad = np.flatnonzero(~np.isfinite(column) | (column < 0))
-        if bad.size:
-            station = table.names[int(bad[0])]
-            raise InputError(
-                f"station {station!r}: {name} must be 0 or more, got {column[bad[0]]}; mend it"
-            )
-
-
-def _text(station: Any) -> str:
-    return f"{station.name} {getattr(station, 'purpose', '')}".lower()
-
-
-def _is_dryer(station: Any) -> bool:
-    return bool(station.flow_m3s == 0 and any(word in _text(station) for word in _DRYER_WORDS))
-
-
-def _wetted(station: Any, values: Sheet, assumed: set[str]) -> float:
-    """Length acted on: given, the whole zone for dry and touching stations, else one arch."""
-    given = getattr(station, "wetted_length_m", None) or getattr(station, "wetted_m", None)
-    if given is not None and given > 0:
-        return float(given) * max(1, int(station.count))
-    if station.flow_m3s == 0 or "cloth" in _text(station) or "wrap" in _text(station):
-        return float(station.length_m)
-    assumed.add("arches wet the usual length, since the line does not give it")
-    return float(
-        min(values.value("wetted_length_m") * max(1, round(station.count)), station.length_m)
+    return Stations(
+        names=tuple(station.name for station in placed),
+        roles=tuple(station.role for station in placed),
+        start_m=column("start_m"),
+        wetted_m=np.array([_wetted(station) for station in placed], dtype=np.float64),
+        flow_m3s=column("flow_m3s"),
+        pressure_pa=column("pressure_pa"),
+        power_w=column("power_w"),
+        air_m3s=column("air_m3s"),
+        count=tuple(station.count for station in placed),
+        water=tuple(_water(station, offer) for station in placed),
+        assumed=(),
     )
 
 
-def _water(station: Any, offer: Offer, assumed: set[str]) -> Water:
-    if station.flow_m3s == 0:
-        return "none"
-    given = getattr(station, "water", None)
-    kind: Water
-    if given in ("fresh", "reclaimed", "spot_free"):
-        kind = given
-    else:
-        text = _text(station)
-        kind = next((water for word, water in _WATER_WORDS if word in text), "fresh")
-        assumed.add("which water a station takes is told from its name")
-    return "fresh" if kind == "reclaimed" and not offer.reclaim else kind
+def _wetted(station: PlacedStation) -> float:
+    """Length acted on: all arches together, else the whole zone."""
+    return station.wetted_m * station.count if station.wetted_m > 0 else station.length_m
 
 
-def _read_bays(line: LineLike, offer: Offer, values: Sheet) -> Stations:
-    bays = max(1, int(getattr(line, "bays", None) or offer.bays))
+def _water(station: PlacedStation, offer: Offer) -> str:
+    return "fresh" if station.water == "reclaimed" and not offer.reclaim else station.water
+
+
+def _read_bays(line: Line, offer: Offer, values: Sheet) -> Stations:
+    bays = max(1, line.bays)
     kind = "bay" if offer.format == "in_bay" else "self"
-    column = np.ones(bays)
-    fresh: Water = "fresh"
+    one = np.ones(bays)
     return Stations(
         names=tuple(f"bay {number + 1}" for number in range(bays)),
-        start_m=0.0 * column,
-        wetted_m=0.0 * column,
-        flow_m3s=values.value(f"{kind}_flow_m3s") * column,
-        pressure_pa=values.value(f"{kind}_pressure_pa") * column,
-        power_w=values.value(f"{kind}_power_w") * column,
+        roles=("bay",) * bays,
+        start_m=0.0 * one,
+        wetted_m=0.0 * one,
+        flow_m3s=values.value(f"{kind}_flow_m3s") * one,
+        pressure_pa=values.value(f"{kind}_pressure_pa") * one,
+        power_w=values.value(f"{kind}_power_w") * one,
+        air_m3s=values.value("bay_air_m3s") * one,
         count=(1,) * bays,
-        water=(fresh,) * bays,
-        dryer=(False,) * bays,
-        assumed=("each bay is taken as the usual machine of its kind",),
+        water=("fresh",) * bays,
+        assumed=("Each bay is taken as the usual machine of its kind.",),
     )

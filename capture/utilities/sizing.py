@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Range, Sheet, Worlds
+from capture.line import Line
 from capture.utilities import hydraulics, surroundings
 from capture.utilities.electric import Motor
 from capture.utilities.motors import Pump, Service, list_motors, list_pumps, size_power
-from capture.utilities.reading import LineLike, Stations, read_stations
+from capture.utilities.reading import Stations, read_stations
 from capture.utilities.surroundings import Meter
 from capture.utilities.usage import Usage, compute_usage
 from capture.utilities.values import VALUES
@@ -118,7 +119,7 @@ class Utilities:
 
 
 def size_utilities(
-    line: LineLike,
+    line: Line,
     cars_per_year: ArrayLike,
     busy_hour_cars: ArrayLike,
     offer: Offer,
@@ -162,17 +163,17 @@ def size_utilities(
     stations = read_stations(line, offer, values=values)
     usage = compute_usage(line, stations, offer, worlds, values=values)
     bays = _count_vacuums(offer, vacuum_bays, values)
-    hour = np.minimum(busy, float(line.cars_per_hour))
+    hour = np.minimum(busy, line.cars_per_hour)
     figures = [
         *_say_water(usage, yearly, offer, worlds, values),
         *_say_tank(usage, hour, offer, values, worlds),
         *_say_heat(usage, hour, worlds, values),
     ]
-    air = worlds.constant(values["air_per_car_m3"]) * hour / 3600.0
+    air = usage.air_m3s * worlds.constant(values["air_spread"])
     compressor_w = float(surroundings.size_compressor(np.median(air), values=values))
     motors = list_motors(
         stations,
-        lines=max(1, int(getattr(line, "lines", 1))),
+        lines=line.lines if offer.is_conveyor else 1,
         vacuum_w=bays * values.value("vacuum_w_bay"),
         compressor_w=compressor_w,
         volts=volts,
@@ -180,8 +181,17 @@ def size_utilities(
     )
     service = size_power(motors, volts=volts, values=values)
     figures += _say_power(usage, yearly, service, bays, offer, worlds, values)
-    figures += [_figure("air_m3s", "free air in the busy hour", "air", air, "m3/s", "air per car")]
-    figures += _say_noise(stations, home_distance_m, worlds, values)
+    figures += [
+        _figure(
+            "air_m3s",
+            "free air in the busiest minute",
+            "air",
+            air,
+            "m3/s",
+            "stations on in the timeline x spread",
+        )
+    ]
+    figures += _say_noise(stations, line, home_distance_m, worlds, values)
     named = {figure.name: figure for figure in figures}
     return Utilities(
         figures=named,
@@ -349,13 +359,13 @@ def _say_power(
 
 
 def _say_noise(
-    stations: Stations, distance_m: float, worlds: Worlds, values: Sheet
+    stations: Stations, line: Line, distance_m: float, worlds: Worlds, values: Sheet
 ) -> list[Figure]:
-    dryers = [at for at, dryer in enumerate(stations.dryer) if dryer]
-    power = sum(float(stations.power_w[at]) for at in dryers)
-    if power <= 0:
+    number = line.lines * sum(
+        count for count, dryer in zip(stations.count, stations.dryer, strict=True) if dryer
+    )
+    if number == 0:
         return []
-    number = max(1, round(power / values.value("dryer_motor_w")))
     reference = values.value("dryer_reference_m")
     one = worlds.constant(values["dryer_level_db"])
     source = one + surroundings.add_levels(np.zeros(number))

@@ -7,6 +7,7 @@ from each other: at worst all at once.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import Offer, Sheet, Worlds
-from capture.utilities.reading import LineLike, Stations
+from capture.line import Line
+from capture.utilities.reading import Stations
 from capture.utilities.timeline import Timeline, compute_timeline, spread_entries
 from capture.utilities.values import VALUES
 
@@ -23,32 +25,35 @@ FloatArray = NDArray[np.float64]
 BUSY_HOURS: Final = 3.0
 #: averaging window of the flow that a supply or drain must carry, s
 WINDOW_S: Final = 60.0
+KINDS: Final = ("fresh", "reclaimed", "spot_free")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Usage:
-    """Water and power of a line while it is busy, all lines together."""
+    """Water, air and power of a line while it is busy, all lines together."""
 
     #: seconds each station is on for one car, shape (stations,)
     on_s: FloatArray
     #: water of one car by kind, m3
-    per_car_m3: dict[str, float]
+    per_car_m3: Mapping[str, float]
     #: highest flow at any moment by kind, and "all", m3/s
-    peak_m3s: dict[str, float]
+    peak_m3s: Mapping[str, float]
     #: highest one-minute mean flow by kind, and "all", m3/s
-    minute_m3s: dict[str, float]
+    minute_m3s: Mapping[str, float]
     #: every station on at once, m3/s
     sum_m3s: float
     #: highest rated power running at any moment, W
     peak_w: float
     #: rated power x seconds of one car, J
     per_car_j: float
-    #: timeline of all water, for drawing
+    #: highest one-minute mean of free air, m3/s
+    air_m3s: float
+    #: timeline of all water of one line, for drawing
     timeline: Timeline
 
 
 def compute_usage(
-    line: LineLike,
+    line: Line,
     stations: Stations,
     offer: Offer,
     worlds: Worlds,
@@ -60,7 +65,7 @@ def compute_usage(
     Parameters
     ----------
     line : Line
-        Gives chain speed, cars an hour and how many lines run side by side.
+        Gives chain speed, pitch, cars an hour and how many lines run side by side.
     stations : Stations
         Of :func:`~capture.utilities.reading.read_stations`.
     worlds : Worlds
@@ -76,10 +81,8 @@ def compute_usage(
     car's share of it is at most one headway.
     """
     if not offer.is_conveyor:
-        return _use_bays(stations, offer, values)
-    lines = max(1, int(getattr(line, "lines", 1)))
-    each_per_hour = float(line.cars_per_hour) / lines
-    entries = _lay_out(line, each_per_hour, worlds, values)
+        return _use_bays(line, stations, offer, values)
+    entries = _lay_out(line, worlds)
 
     def follow(amount: FloatArray) -> Timeline:
         return compute_timeline(
@@ -88,45 +91,42 @@ def compute_usage(
             wetted_m=stations.wetted_m,
             amount=amount,
             car_length_m=values.value("car_length_m"),
-            chain_speed_mps=float(line.chain_speed_mps),
+            chain_speed_mps=line.chain_speed_mps,
         )
 
-    kinds = {kind: np.array([w == kind for w in stations.water]) for kind in _KINDS}
-    flows = {kind: follow(stations.flow_m3s * mask) for kind, mask in kinds.items()}
     whole, power = follow(stations.flow_m3s), follow(stations.power_w)
-    cars = entries.size
+    masks = {kind: np.array([water == kind for water in stations.water]) for kind in KINDS}
+    flows = {kind: follow(stations.flow_m3s * mask) for kind, mask in masks.items()}
+    every = flows | {"all": whole}
+    cars, lines = entries.size, line.lines
     return Usage(
         on_s=whole.on_s / cars,
         per_car_m3={kind: flow.total / cars for kind, flow in flows.items()},
-        peak_m3s={kind: lines * flow.peak for kind, flow in (flows | {"all": whole}).items()},
-        minute_m3s={
-            kind: lines * flow.highest_mean(WINDOW_S)
-            for kind, flow in (flows | {"all": whole}).items()
-        },
+        peak_m3s={kind: lines * flow.peak for kind, flow in every.items()},
+        minute_m3s={kind: lines * flow.highest_mean(WINDOW_S) for kind, flow in every.items()},
         sum_m3s=lines * float(stations.flow_m3s.sum()),
         peak_w=lines * power.peak,
         per_car_j=power.total / cars,
+        air_m3s=lines * follow(stations.air_m3s).highest_mean(WINDOW_S),
         timeline=whole,
     )
 
 
-_KINDS: Final = ("fresh", "reclaimed", "spot_free")
-
-
-def _lay_out(line: LineLike, cars_per_hour: float, worlds: Worlds, values: Sheet) -> FloatArray:
-    mean_s = 3600.0 / max(cars_per_hour, 1e-9)
-    pitch_m = getattr(line, "pitch_m", None)
-    least_s = mean_s if pitch_m is None else min(float(pitch_m) / line.chain_speed_mps, mean_s)
+def _lay_out(line: Line, worlds: Worlds) -> FloatArray:
+    each_per_hour = line.cars_per_hour / line.lines
     draws = worlds.generator("gaps between cars in the line").random(1000)
     return spread_entries(
-        max(cars_per_hour, 1e-9), least_headway_s=least_s, hours=BUSY_HOURS, draws=draws
+        each_per_hour,
+        least_headway_s=line.pitch_m / line.chain_speed_mps,
+        hours=BUSY_HOURS,
+        draws=draws,
     )
 
 
-def _use_bays(stations: Stations, offer: Offer, values: Sheet) -> Usage:
+def _use_bays(line: Line, stations: Stations, offer: Offer, values: Sheet) -> Usage:
     kind = "bay" if offer.format == "in_bay" else "self"
     bays = len(stations.names)
-    run_s = values.value(f"{kind}_wash_s") * values.value(f"{kind}_run_share")
+    run_s = line.line_s * values.value(f"{kind}_run_share")
     flow, power = float(stations.flow_m3s.sum()), float(stations.power_w.sum())
     nothing = dict.fromkeys(("reclaimed", "spot_free"), 0.0)
     return Usage(
@@ -137,6 +137,7 @@ def _use_bays(stations: Stations, offer: Offer, values: Sheet) -> Usage:
         sum_m3s=flow,
         peak_w=power,
         per_car_j=power / bays * run_s,
+        air_m3s=float(stations.air_m3s.sum()),
         timeline=compute_timeline(
             [0.0],
             start_m=[0.0],

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from capture.basis import Sheet, Sourced, practice
-from capture.basis.units import M3_PER_GALLON, M_PER_FT, PA_PER_PSI
+from capture.basis.units import M_PER_FT, PA_PER_PSI
 
 
 def _exact(name: str, value: float, unit: str, meaning: str, source: str, locator: str) -> Sourced:
@@ -51,29 +51,10 @@ VALUES: Final = Sheet(
         # water
         practice("car_length_m", 4.3, 4.9, 5.6, "m", "length of a car over its bumpers"),
         practice(
-            "wetted_length_m", 0.3, 0.6, 1.2, "m", "length that one arch wets, when not given"
-        ),
-        practice(
             "water_use_factor", 0.7, 1.0, 1.4, "1", "water that a built line uses against its list"
         ),
         practice("carry_off_share", 0.08, 0.15, 0.25, "share", "water that leaves unsewered"),
         practice("reject_share", 0.25, 0.40, 0.60, "share", "spot-free feed sent away as reject"),
-        practice(
-            "fresh_with_reclaim_m3",
-            15 * M3_PER_GALLON,
-            28 * M3_PER_GALLON,
-            45 * M3_PER_GALLON,
-            "m3",
-            "fresh water per conveyor car where wash water is reclaimed",
-        ),
-        practice(
-            "fresh_without_reclaim_m3",
-            50 * M3_PER_GALLON,
-            80 * M3_PER_GALLON,
-            120 * M3_PER_GALLON,
-            "m3",
-            "fresh water per conveyor car where none is reclaimed",
-        ),
         practice("pump_efficiency_share", 0.55, 0.70, 0.85, "share", "shaft to water, pumps"),
         practice("motor_efficiency_share", 0.85, 0.92, 0.95, "share", "wire to shaft, motors"),
         # settling
@@ -107,32 +88,22 @@ VALUES: Final = Sheet(
         # power
         practice("power_factor", 0.82, 0.88, 0.93, "1", "of the running motors together"),
         practice("motor_load_share", 0.65, 0.80, 0.95, "share", "of rated power while running"),
-        practice("other_continuous_w", 8e3, 20e3, 45e3, "W", "lights, controls, heat trace"),
-        practice("other_short_w", 3e3, 8e3, 20e3, "W", "office, gates, outlets"),
+        practice("other_continuous_w", 5e3, 12e3, 30e3, "W", "lights, controls, heat trace"),
+        practice("other_short_w", 2e3, 6e3, 15e3, "W", "office, gates, outlets"),
         practice("vacuum_w_bay", 900.0, 1500.0, 2500.0, "W", "vacuum power per bay, producing"),
         practice("vacuum_run_s", 240.0, 360.0, 600.0, "s", "vacuum run per car that uses it"),
         practice("vacuum_user_share", 0.25, 0.40, 0.60, "share", "of cars that use the vacuums"),
         practice("bay_flow_m3s", 0.0013, 0.0019, 0.0030, "m3/s", "water of an in-bay machine"),
         practice("bay_pressure_pa", 4e6, 6e6, 8e6, "Pa", "pressure of an in-bay machine"),
         practice("bay_power_w", 12e3, 22e3, 40e3, "W", "rated power of an in-bay machine"),
-        practice("bay_wash_s", 180.0, 250.0, 400.0, "s", "time a car is in an in-bay wash"),
-        practice("bay_run_share", 0.4, 0.5, 0.65, "share", "of that time water runs"),
+        practice("bay_run_share", 0.2, 0.28, 0.4, "share", "of the time in a bay, water running"),
         practice("self_flow_m3s", 0.00019, 0.00025, 0.00032, "m3/s", "water of a wand bay"),
         practice("self_pressure_pa", 6e6, 8e6, 9e6, "Pa", "pressure of a wand bay"),
         practice("self_power_w", 2.2e3, 3.7e3, 5.6e3, "W", "rated power of a wand bay"),
-        practice("self_wash_s", 300.0, 480.0, 720.0, "s", "time a car is in a wand bay"),
-        practice("self_run_share", 0.35, 0.5, 0.7, "share", "of that time water runs"),
+        practice("self_run_share", 0.25, 0.35, 0.5, "share", "of the time in a bay, water running"),
         practice("vacuum_bays", 12.0, 18.0, 28.0, "count", "vacuum bays of a conveyor site"),
         practice("demand_share", 0.70, 0.85, 0.95, "share", "15-minute demand over all running"),
         practice("standby_w", 1.5e3, 3e3, 8e3, "W", "power while closed, around the clock"),
-        practice(
-            "energy_per_car_j",
-            0.9 * 3.6e6,
-            1.6 * 3.6e6,
-            3.0 * 3.6e6,
-            "J",
-            "electricity per car with vacuums, exterior conveyor",
-        ),
         _published(
             "feeder_motor_factor", 1.25, "1", "on the largest motor of a feeder", _CODE, "430.24"
         ),
@@ -157,7 +128,10 @@ VALUES: Final = Sheet(
         practice("pump_motor_w", 7.5e3, 18.64e3, 30e3, "W", "largest single pump motor"),
         practice("drive_motor_w", 3.7e3, 7.457e3, 11.2e3, "W", "largest other motor"),
         # air
-        practice("air_per_car_m3", 0.05, 0.12, 0.3, "m3", "free air per car, foam and valves"),
+        practice(
+            "air_spread", 1.0, 1.3, 2.0, "1", "air for valves, doors and leaks over the foam's"
+        ),
+        practice("bay_air_m3s", 0.001, 0.002, 0.004, "m3/s", "free air of one bay"),
         practice(
             "air_pressure_pa",
             80 * PA_PER_PSI,
