@@ -17,7 +17,6 @@ from capture.ground.breakers import Answer, Finding, Status, judge_parcel, weigh
 from capture.ground.layout import Needs, compute_area_needed, read_needs
 from capture.ground.placing import Placement, check_parcel, fits_core, place_site
 from capture.ground.values import VALUES
-from capture.line import Line
 
 #: relative step at which a search for what still fits stops
 _CLOSE: Final = 1 / 64
@@ -107,7 +106,7 @@ class Ground:
 
 def check_ground(
     polygon: BaseGeometry | None,
-    line: Line,
+    line: Any,
     offer: Offer,
     *,
     stacking_m: float | None = None,
@@ -124,7 +123,7 @@ def check_ground(
     polygon : shapely geometry or None
         Parcel in metres; None when only a point is known.
     line : Line
-        Sized line or bays.
+        Sized line or bays, or anything with its building's length and width.
     offer : Offer
         Pay lanes, bays, format.
     stacking_m : float, optional

@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 from capture.basis import InputError, Offer, Sheet
 from capture.ground.values import VALUES
-from capture.line import Line
 
 _MOST_M: Final = 2000.0
 #: share of the lanes' length that lies before their bend
@@ -87,7 +86,7 @@ class Arrangement:
 
 
 def read_needs(
-    line: Line,
+    line: Any,
     offer: Offer,
     *,
     stacking_m: float | None = None,
@@ -99,7 +98,8 @@ def read_needs(
     Parameters
     ----------
     line : Line
-        Sized line or bays, with its building.
+        With ``building_length_m`` and, if known, ``building_width_m`` (or
+        ``building_area_m2``) and ``bays``; a Line, or a row of a LineTable.
     stacking_m : float, optional
         Stacking of all lanes; the usual cars x space when left out.
 
@@ -108,24 +108,39 @@ def read_needs(
     InputError
         When a length is negative, not finite or beyond 2 km.
     """
+    bays = int(getattr(line, "bays", 0) or offer.bays)
     if offer.is_conveyor:
         lanes, wished = offer.pay_lanes, round(values.value("vacuum_bays"))
         least = round(values.value("vacuum_bays_least"))
     else:
-        lanes, wished, least = line.bays, 2 * line.bays, 1
+        lanes, wished, least = bays, 2 * bays, 1
     if stacking_m is None:
         stacking_m = values.value("car_space_m") * (
             values.value("stacking_cars") if offer.is_conveyor else 2.0 * lanes
         )
     return Needs(
-        building_length_m=line.building_length_m,
-        building_width_m=line.building_width_m,
+        building_length_m=float(line.building_length_m),
+        building_width_m=_building_width(line, offer, bays, values),
         stacking_m=float(stacking_m),
         lanes=int(lanes),
         vacuum_bays=wished if vacuum_bays is None else int(vacuum_bays),
         vacuum_bays_least=least if vacuum_bays is None else min(least, int(vacuum_bays)),
         bays=not offer.is_conveyor,
     )
+
+
+def _building_width(line: Any, offer: Offer, bays: int, values: Sheet) -> float:
+    """Width that the line gives, or its area over its length, or the usual one."""
+    width = getattr(line, "building_width_m", None)
+    if width is not None:
+        return float(width)
+    area = getattr(line, "building_area_m2", None)
+    if area is not None and line.building_length_m > 0:
+        return float(area) / float(line.building_length_m)
+    if not offer.is_conveyor:
+        return bays * values.value("bay_width_m") + values.value("equipment_room_m")
+    lines = max(1, int(getattr(line, "lines", 1)))
+    return values.value("building_width_m") + (lines - 1) * values.value("line_width_m")
 
 
 def list_arrangements(needs: Needs, *, values: Sheet = VALUES) -> tuple[Arrangement, ...]:

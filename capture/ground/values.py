@@ -66,6 +66,33 @@ VALUES: Final = Sheet(
             "paving to parcel edge, planted",
         ),
         practice(
+            "building_width_m",
+            30 * M_PER_FT,
+            36 * M_PER_FT,
+            42 * M_PER_FT,
+            "m",
+            "one-line building with its equipment room, when the line does not give it",
+        ),
+        practice(
+            "line_width_m",
+            16 * M_PER_FT,
+            18 * M_PER_FT,
+            22 * M_PER_FT,
+            "m",
+            "each further line beside the first",
+        ),
+        practice(
+            "bay_width_m", 15 * M_PER_FT, 16 * M_PER_FT, 18 * M_PER_FT, "m", "width of a wash bay"
+        ),
+        practice(
+            "equipment_room_m",
+            10 * M_PER_FT,
+            14 * M_PER_FT,
+            20 * M_PER_FT,
+            "m",
+            "equipment room beside bays",
+        ),
+        practice(
             "lane_width_m",
             10 * M_PER_FT,
             11 * M_PER_FT,
