@@ -2,7 +2,9 @@
 
 from capture.around.around import Around, add_around
 from capture.around.attractions import count_attractions, list_attractions
+from capture.around.bands import Bands, Homes, count_in_bands, time_homes
 from capture.around.effect import RivalEffect, compare_rival
+from capture.around.explain import explain_passed, explain_pull
 from capture.around.formats import (
     RIVAL_FORMATS,
     FormatTable,
@@ -21,7 +23,9 @@ __all__ = [
     "RIVAL_FORMATS",
     "VALUES",
     "Around",
+    "Bands",
     "FormatTable",
+    "Homes",
     "JunctionPeople",
     "RivalEffect",
     "Rivals",
@@ -33,7 +37,10 @@ __all__ = [
     "compute_huff_shares",
     "compute_pull",
     "count_attractions",
+    "count_in_bands",
     "estimate_area_price",
+    "explain_passed",
+    "explain_pull",
     "find_nearest_like",
     "list_attractions",
     "load_format_table",
@@ -42,5 +49,6 @@ __all__ = [
     "read_format",
     "read_tags",
     "spread_people",
+    "time_homes",
     "weigh_areas",
 ]

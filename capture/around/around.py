@@ -32,6 +32,8 @@ IntArray = NDArray[np.int64]
 
 #: sites searched at once, to keep memory flat
 _TILE = 256
+#: the rim of the roads, as a share of the side of a square as large
+_RIM_SHARE = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,7 +125,7 @@ def add_around(
     formats = table or load_format_table()
     likeness = formats.weigh(rivals.formats, offer.format)
     counted = rivals.counts(planned=planned)
-    here, there = snap(place.network, sites.x, sites.y), snap(place.network, rivals.x, rivals.y)
+    here, there = snap(place.network, sites.x, sites.y), _snap_rivals(place, rivals, values)
     seconds = _time_rivals(place, here, there, values)
     weight = np.where(counted, likeness, 0.0)
     with_planned = np.where(rivals.counts(planned=True), likeness, 0.0)
@@ -161,6 +163,11 @@ def add_around(
         sources=_name_sources(area, rivals, homes),
         **homes.columns,
     )
+
+
+def _snap_rivals(place: Place, rivals: Rivals, values: Sheet) -> Snap:
+    reach = values.value("rival_reach_m")
+    return snap(place.network, rivals.x, rivals.y, max_distance_m=reach)
 
 
 def _time_rivals(place: Place, here: Snap, there: Snap, values: Sheet) -> FloatArray:
@@ -276,13 +283,13 @@ def _share_homes(
 
 def _edge_nodes(place: Place) -> FloatArray:
     """Mark junctions at the rim of the roads, beyond which nothing is known, shape (N,)."""
+    import shapely
+
     network = place.network
-    low_x, high_x = float(network.node_x.min()), float(network.node_x.max())
-    low_y, high_y = float(network.node_y.min()), float(network.node_y.max())
-    rim = 0.01 * max(high_x - low_x, high_y - low_y)
-    x, y = network.node_x, network.node_y
-    at_rim = (x < low_x + rim) | (x > high_x - rim) | (y < low_y + rim) | (y > high_y - rim)
-    return np.asarray(at_rim, dtype=np.float64)
+    points: Any = shapely.points(network.node_x, network.node_y)
+    hull: Any = shapely.convex_hull(shapely.multipoints(points))
+    rim = _RIM_SHARE * float(np.sqrt(hull.area))
+    return np.asarray(shapely.distance(points, hull.boundary) <= rim, dtype=np.float64)
 
 
 def _caution(

@@ -16,7 +16,7 @@ from capture.area import Area
 from capture.around.dates import read_date, read_opening_hours
 from capture.around.formats import read_format, read_tags
 from capture.basis import plain_text, raise_gathered
-from capture.place import Place
+from capture.place import Place, explain_outside
 
 #: field -> names under which a table may hold it, lower case
 COLUMNS: Final[Mapping[str, tuple[str, ...]]] = {
@@ -144,6 +144,7 @@ def gather_table_entries(area: Area, place: Place) -> tuple[list[Entry], list[st
     columns = _find_columns([str(name) for name in table.columns])
     faults: list[str] = []
     entries = []
+    notes = []
     geometry = table["geometry"] if "geometry" in table.columns else [None] * len(table)
     for record, shape in zip(table.to_dict("records"), geometry, strict=True):
         row = int(record["row"])
@@ -153,9 +154,11 @@ def gather_table_entries(area: Area, place: Place) -> tuple[list[Entry], list[st
         cells = {field: _clean(record[name]) for field, name in columns.items()}
         point = shape.representative_point() if shape.geom_type != "Point" else shape
         entries.append(_read_row(cells, row, point, place, faults))
+        if outside := explain_outside(place, float(point.y), float(point.x)):
+            notes.append(f"rivals, row {row}: {outside}; until then it pulls nobody")
     layer = area.layers["rivals"]
     raise_gathered(faults, where=layer.path.name if layer.path else "rivals")
-    return entries, _note_columns(table.columns, columns)
+    return entries, [*notes, *_note_columns(table.columns, columns)]
 
 
 def _find_columns(names: list[str]) -> dict[str, str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any, Final
 
@@ -22,7 +22,7 @@ from capture.around.gather import Entry, gather_map_entries, gather_table_entrie
 from capture.around.merge import merge_entries
 from capture.around.values import VALUES
 from capture.basis import InputError, Sheet, plain_text
-from capture.place import Place
+from capture.place import Place, explain_outside
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -102,8 +102,7 @@ class Rivals:
         InputError
             For a field that is not known or breaks its rule, or an id that is taken.
         """
-        row = _blank_row(len(self)) | {"lat": lat, "lon": lon}
-        row = _put(row, more, place)
+        row = _put(_blank_row(self._free_id()), more | {"lat": lat, "lon": lon}, place)
         if row["ids"] in self.ids:
             raise InputError(f"rival: id {row['ids']!r} is taken; choose another")
         return _rebuild(self, [*(self.row(k) for k in range(len(self))), row])
@@ -121,6 +120,13 @@ class Rivals:
         kept = _rebuild(self, [self.row(k) for k in range(len(self)) if k != at])
         said = f"{self.names[at] or rival_id} was taken out by hand"
         return replace(kept, notes=(*self.notes, said))
+
+    def _free_id(self) -> str:
+        """Return an id that no rival has yet."""
+        number = 1
+        while f"hand{number}" in self.ids:
+            number += 1
+        return f"hand{number}"
 
     def find(self, rival_id: str) -> int:
         """Return the place in the list of one rival.
@@ -220,8 +226,14 @@ def apply_edits(rivals: Rivals, edits: Sequence[dict[str, Any]], *, place: Place
     """
     changed = rivals
     for number, edit in enumerate(edits, start=1):
+        if not isinstance(edit, Mapping):
+            raise InputError(
+                f"change {number} of the rivals must be a mapping, got {edit!r}; mend it"
+            )
         more: dict[str, Any] = {k: v for k, v in edit.items() if k not in ("do", "id")}
         known = str(edit.get("id", ""))
+        if edit.get("do") == "add" and not {"lat", "lon"} <= set(more):
+            raise InputError(f"change {number} of the rivals adds one without lat and lon; mend it")
         if edit.get("do") == "add":
             more |= {"id": known} if known else {}
             changed = changed.add(place=place, **more)
@@ -285,9 +297,8 @@ def _rebuild(rivals: Rivals, rows: Sequence[dict[str, Any]]) -> Rivals:
     return _build(rows, notes=rivals.notes)
 
 
-def _blank_row(count: int) -> dict[str, Any]:
+def _blank_row(name: str) -> dict[str, Any]:
     row: dict[str, Any] = dict.fromkeys(_ARRAYS, math.nan)
-    name = f"hand{count + 1}"
     texts = {"ids": name, "names": "", "formats": "unknown", "status": "open"}
     return row | texts | {"bays": 1.0, "source": "added by hand", "merged": (name,)}
 
@@ -309,6 +320,9 @@ def _put(row: dict[str, Any], changes: dict[str, Any], place: Place) -> dict[str
             raise InputError(f"rival: there is no field {name!r}; known are {known}")
     for name in ("lat", "lon"):
         made[name] = _check_number(name, made[name])
+    outside = explain_outside(place, made["lat"], made["lon"])
+    if outside and {"lat", "lon"} & set(changes):
+        raise InputError(f"rival: {outside}")
     x, y = place.network.projection.to_xy([made["lat"]], [made["lon"]])
     return made | {"x": float(x[0]), "y": float(y[0])}
 

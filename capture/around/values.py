@@ -30,6 +30,7 @@ VALUES: Final = Sheet(
     [
         _ours("tau_s", 300.0, "s", "driving time over which a rival's pull falls to 1/e"),
         _ours("rival_limit_s", 2400.0, "s", "rivals farther than this do not pull"),
+        _ours("rival_reach_m", 1000.0, "m", "a rival farther than this from any road pulls nobody"),
         _ours("like_share", 0.5, "share", "likeness from which on a rival counts as a like one"),
         _ours("passed_window_s", 300.0, "s", "how long before a site a passed rival still counts"),
         _ours(
