@@ -18,7 +18,7 @@ from typing import Any, Final
 import pandas as pd
 
 from capture.basis import DataError, InputError, plain_text
-from capture.passing.roles import ROLES, VEHICLE_CLASSES, Role, split_words
+from capture.passing.roles import ROLES, VEHICLE_CLASSES, name_score, split_words
 
 SURE: Final = 0.7
 UNSURE: Final = 0.4
@@ -202,18 +202,6 @@ def _families(
     )
 
 
-def _name_score(role: Role, words: Sequence[str]) -> float:
-    joined = " ".join(words)
-    if joined in role.words:
-        return role.words[joined]
-    best = 0.0
-    for known, weight in role.words.items():
-        if known in words or (" " in known and f" {known} " in f" {joined} "):
-            extra = len(words) - len(known.split())
-            best = max(best, weight * (0.9**extra))
-    return best
-
-
 def _score_all(
     table: pd.DataFrame, headings: Sequence[str], skip: set[str]
 ) -> dict[tuple[str, str], float]:
@@ -223,7 +211,7 @@ def _score_all(
         for role in ROLES:
             if role.name in skip:
                 continue
-            named = _name_score(role, words)
+            named = name_score(role, words)
             if named > 0:
                 column = table[heading]
                 sample = column if len(column) <= 5000 else column.iloc[:: len(column) // 5000]

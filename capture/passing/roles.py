@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -266,6 +266,8 @@ ROLES: Final[tuple[Role, ...]] = (
             "count": 0.45,
             "flow": 0.5,
             "avg daily traffic": 1,
+            "average daily traffic": 1,
+            "annual average daily traffic": 1,
             "average daily": 0.95,
             "current vol": 0.7,
             "all vehs": 0.8,
@@ -474,6 +476,32 @@ ROLES: Final[tuple[Role, ...]] = (
     ),
 )
 
+#: words that rule a role out whatever else the heading says
+NEVER: Final[Mapping[str, frozenset[str]]] = {
+    "aadt": frozenset(
+        [
+            "future",
+            "forecast",
+            "projected",
+            "truck",
+            "trucks",
+            "combination",
+            "single",
+            "heavy",
+            "year",
+            "bus",
+            "peak",
+            "am",
+            "pm",
+            "factor",
+            "percent",
+            "pct",
+            "hgv",
+            "share",
+        ]
+    ),
+    "volume": frozenset(["year", "factor", "percent", "pct", "share"]),
+}
 #: vehicle classes counted apart: class -> (words, whether it is heavy, whether it may be washed)
 VEHICLE_CLASSES: Final[Mapping[str, tuple[frozenset[str], bool, bool]]] = {
     "car": (frozenset({"ha", "car", "cars", "pkw", "vl", "cars and taxis"}), False, True),
@@ -488,3 +516,22 @@ VEHICLE_CLASSES: Final[Mapping[str, tuple[frozenset[str], bool, bool]]] = {
     ),
     "tram": (frozenset({"rv", "tram", "trams"}), False, False),
 }
+
+
+def name_score(role: Role, words: Sequence[str]) -> float:
+    """Return how strongly the words of a heading point to a role, 0 to 1.
+
+    Each word beyond those known weakens it by a tenth, a telling word by a fifth at most.
+    """
+    if NEVER.get(role.name, frozenset()) & set(words):
+        return 0.0
+    joined = " ".join(words)
+    if joined in role.words:
+        return role.words[joined]
+    best = 0.0
+    for known, weight in role.words.items():
+        if known in words or (" " in known and f" {known} " in f" {joined} "):
+            extra = len(words) - len(known.split())
+            least = 0.8 if weight >= 0.95 else 0.0
+            best = max(best, weight * max(0.9**extra, least))
+    return best

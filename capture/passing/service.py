@@ -1,0 +1,437 @@
+"""How are counts fetched from the feature services on which road authorities publish them?
+
+Speaks the public REST form of such layers: describe, count, then pages by offset until the
+server says that nothing was left out, or by object ids where it cannot page. Everything
+that comes back is untrusted: sizes are bounded, geometry checked, codes and dates decoded.
+Nothing is sent but the query.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+import urllib.error
+import urllib.parse
+import urllib.request
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from capture.basis import DataError, InputError, plain_text
+from capture.passing.roles import ROLES, name_score, split_words
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+MOST_ROWS: Final = 500_000
+MOST_PAGE_BYTES: Final = 60_000_000
+MOST_PAGES: Final = 5_000
+#: answers that are worth asking for again
+PASSING_CODES: Final = frozenset({408, 429, 498, 500, 502, 503, 504})
+GEOMETRIES: Final = {"esriGeometryPoint": "Point", "esriGeometryPolyline": "LineString",
+                     "esriGeometryMultipoint": "MultiPoint"}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServiceLayer:
+    """What a layer says of itself."""
+
+    #: address of the layer, without a query
+    url: str
+    #: its name
+    name: str
+    #: field name -> (alias, type, code -> word)
+    fields: Mapping[str, tuple[str, str, Mapping[Any, str]]]
+    #: field of the row number
+    id_field: str
+    #: most rows in one answer
+    page: int
+    #: whether pages can be asked for by offset
+    pages: bool
+    #: whether it can answer in GeoJSON
+    geojson: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Client:
+    """How a service is asked: waits, tries, bounds."""
+
+    #: seconds until one answer is given up
+    timeout_s: float = 30.0
+    #: how often one question is put in all
+    tries: int = 4
+    #: wait before the second try, doubled each time, seconds
+    wait_s: float = 1.0
+    #: longest wait that a server may ask for, seconds
+    most_wait_s: float = 60.0
+    #: most rows in all
+    most_rows: int = MOST_ROWS
+    #: sleeps; replaced in tests
+    sleep: Callable[[float], None] = field(default=time.sleep)
+
+    def ask(self, url: str, query: Mapping[str, str]) -> dict[str, Any]:
+        """Put one question and return its JSON object, trying again where that may help.
+
+        Raises
+        ------
+        DataError
+            When the server refuses, answers with something else, or does not answer.
+        """
+        reason = "no answer"
+        for attempt in range(self.tries):
+            answer, reason, wait = self._once(url, query)
+            if answer is not None:
+                return answer
+            if wait is None:
+                break
+            if attempt + 1 < self.tries:
+                self.sleep(min(max(wait, self.wait_s * 2**attempt), self.most_wait_s))
+        raise DataError(
+            f"{_host(url)}: the feature service did not answer as one ({reason}); check the "
+            "address or try later"
+        )
+
+    def _once(
+        self, url: str, query: Mapping[str, str]
+    ) -> tuple[dict[str, Any] | None, str, float | None]:
+        """Return the answer, or why not and how long to wait; None to give up."""
+        full = f"{url}?{urllib.parse.urlencode(query)}"
+        request = urllib.request.Request(full, headers={"Accept": "application/json"})  # noqa: S310
+        try:
+            with urllib.request.urlopen(request, timeout=self.timeout_s) as opened:  # noqa: S310
+                raw = opened.read(MOST_PAGE_BYTES + 1)
+        except urllib.error.HTTPError as error:
+            wait = _retry_after(error.headers.get("Retry-After"))
+            return None, f"HTTP {error.code}", wait if error.code in PASSING_CODES else None
+        except (urllib.error.URLError, TimeoutError, ConnectionError, OSError) as error:
+            return None, plain_text(getattr(error, "reason", error), most=80), 0.0
+        if len(raw) > MOST_PAGE_BYTES:
+            return None, f"an answer over {MOST_PAGE_BYTES // 1_000_000} MB", None
+        try:
+            held = json.loads(raw)
+        except (ValueError, RecursionError):
+            return None, "an answer that is not JSON", 0.0
+        if not isinstance(held, dict):
+            return None, "an answer that is not a JSON object", None
+        if "error" in held and "features" not in held:
+            return None, *_service_error(held["error"])
+        return held, "", None
+
+
+def _retry_after(text: str | None) -> float:
+    try:
+        return max(float(text or 0), 0.0)
+    except ValueError:
+        return 0.0
+
+
+def _service_error(error: Any) -> tuple[str, float | None]:
+    code = error.get("code") if isinstance(error, dict) else None
+    said = error.get("message", "") if isinstance(error, dict) else error
+    passing = isinstance(code, int) and code in PASSING_CODES
+    return f"error {code}: {plain_text(said, most=100)}", 0.0 if passing else None
+
+
+def _host(url: str) -> str:
+    return plain_text(urllib.parse.urlsplit(url).netloc or url, most=80)
+
+
+def _check_url(url: str) -> str:
+    parts = urllib.parse.urlsplit(url.strip())
+    if parts.scheme not in ("http", "https") or not parts.netloc:
+        raise InputError(
+            f"feature service address must start with http:// or https://, got "
+            f"{plain_text(url, most=80)!r}; copy it from the publisher's page"
+        )
+    path = parts.path.rstrip("/").removesuffix("/query")
+    return urllib.parse.urlunsplit((parts.scheme, parts.netloc, path, "", ""))
+
+
+def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
+    """Ask a layer what it holds.
+
+    Parameters
+    ----------
+    url : str
+        Of a layer (it ends in a number) or of a service with a single layer.
+
+    Raises
+    ------
+    InputError
+        When the address is not one, or names a service of several layers (listed).
+    DataError
+        When it does not answer or holds neither points nor lines.
+    """
+    client = client or Client()
+    address = _check_url(url)
+    held = client.ask(address, {"f": "json"})
+    layers = held.get("layers")
+    if isinstance(layers, list) and "fields" not in held:
+        listed = [one for one in layers if isinstance(one, dict) and "id" in one]
+        if len(listed) != 1:
+            names = "; ".join(
+                f"{address}/{one['id']} ({plain_text(one.get('name', ''), most=40)})"
+                for one in listed[:12]
+            )
+            raise InputError(
+                f"{_host(address)}: the address names a service of {len(listed)} layers, pick one: "
+                f"{names}"
+            )
+        address = f"{address}/{int(listed[0]['id'])}"
+        held = client.ask(address, {"f": "json"})
+    return _read_description(address, held)
+
+
+def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
+    shape = held.get("geometryType")
+    if shape not in GEOMETRIES:
+        raise DataError(
+            f"{_host(address)}: the layer holds {plain_text(shape or 'no geometry', most=40)}, "
+            "must be points or lines; pick another layer"
+        )
+    fields: dict[str, tuple[str, str, Mapping[Any, str]]] = {}
+    id_field = plain_text(held.get("objectIdField", ""), most=80)
+    for one in held.get("fields") or []:
+        if not isinstance(one, dict) or "name" not in one:
+            continue
+        name, kind = str(one["name"])[:120], str(one.get("type", ""))
+        fields[name] = (str(one.get("alias", name))[:120], kind, _codes(one.get("domain")))
+        if kind == "esriFieldTypeOID" and not id_field:
+            id_field = name
+    can = held.get("advancedQueryCapabilities")
+    paging = bool(can.get("supportsPagination")) if isinstance(can, dict) else False
+    page = held.get("maxRecordCount", 1000)
+    return ServiceLayer(
+        url=address,
+        name=plain_text(held.get("name", ""), most=80),
+        fields=fields,
+        id_field=id_field or "OBJECTID",
+        page=max(1, min(int(page) if isinstance(page, int | float) else 1000, 10_000)),
+        pages=paging,
+        geojson="geojson" in str(held.get("supportedQueryFormats", "")).lower(),
+    )
+
+
+def _codes(domain: Any) -> dict[Any, str]:
+    if not isinstance(domain, dict) or not isinstance(domain.get("codedValues"), list):
+        return {}
+    return {
+        one["code"]: plain_text(one.get("name", ""), most=80)
+        for one in domain["codedValues"]
+        if isinstance(one, dict) and isinstance(one.get("code"), str | int | float)
+    }
+
+
+def fetch_counts(
+    url: str,
+    *,
+    extent: tuple[float, float, float, float] | None = None,
+    where: str = "1=1",
+    client: Client | None = None,
+) -> tuple[gpd.GeoDataFrame, list[str]]:
+    """Fetch all rows of a layer that lie in an area.
+
+    Parameters
+    ----------
+    url : str
+        Of the layer.
+    extent : tuple of float, optional
+        South, west, north, east, degrees.
+    where : str
+        Condition in the service's own language.
+    client : Client, optional
+        Waits, tries and bounds.
+
+    Returns
+    -------
+    tuple of (GeoDataFrame in EPSG:4326 with ``row``, list of str)
+        The table and remarks on what was decoded or asked for again.
+
+    Raises
+    ------
+    InputError, DataError
+        As :func:`describe_layer`; also when there are no rows, too many, or fewer than said.
+    """
+    client = client or Client()
+    layer = describe_layer(url, client=client)
+    base = {"where": where, "outFields": "*", "outSR": "4326", "returnGeometry": "true"}
+    base |= _envelope(extent)
+    counted = client.ask(f"{layer.url}/query", {**base, "returnCountOnly": "true", "f": "json"})
+    total = counted.get("count")
+    if isinstance(total, int) and total > client.most_rows:
+        raise DataError(
+            f"{_host(url)}: {total} rows lie in the area, must be up to {client.most_rows}; make "
+            "the area smaller"
+        )
+    pages = _by_offset(layer, base, client) if layer.pages else _by_ids(layer, base, client)
+    features: dict[Any, dict[str, Any]] = {}
+    for k, feature in enumerate(_bounded(pages, client.most_rows, url)):
+        features.setdefault(feature["properties"].get(layer.id_field, ("", k)), feature)
+    if not features:
+        raise DataError(f"{_host(url)}: the layer has no rows in the area; check the extent")
+    remarks = [f"{len(features)} rows fetched from layer {layer.name!r}"]
+    if isinstance(total, int) and len(features) != total:
+        remarks.append(f"the service said {total} rows and gave {len(features)}")
+    return _to_table(layer, list(features.values()), remarks), remarks
+
+
+def _envelope(extent: tuple[float, float, float, float] | None) -> dict[str, str]:
+    if extent is None:
+        return {}
+    south, west, north, east = extent
+    return {
+        "geometry": f"{west},{south},{east},{north}",
+        "geometryType": "esriGeometryEnvelope",
+        "inSR": "4326",
+        "spatialRel": "esriSpatialRelIntersects",
+    }
+
+
+def _bounded(features: Iterator[dict[str, Any]], most: int, url: str) -> Iterator[dict[str, Any]]:
+    for k, feature in enumerate(features):
+        if k >= most:
+            raise DataError(f"{_host(url)}: gave more than {most} rows; make the area smaller")
+        yield feature
+
+
+def _by_offset(
+    layer: ServiceLayer, base: Mapping[str, str], client: Client
+) -> Iterator[dict[str, Any]]:
+    """Ask page after page; a page that is not full ends it only if nothing was left out."""
+    offset = 0
+    for _ in range(MOST_PAGES):
+        query = {
+            **base,
+            "f": "geojson" if layer.geojson else "json",
+            "resultOffset": str(offset),
+            "resultRecordCount": str(layer.page),
+            "orderByFields": layer.id_field,
+        }
+        held = client.ask(f"{layer.url}/query", query)
+        got = list(_features(held))
+        yield from got
+        offset += len(got)
+        if not got or not _was_cut(held, got, layer.page):
+            return
+    raise DataError(f"{_host(layer.url)}: more than {MOST_PAGES} pages; make the area smaller")
+
+
+def _was_cut(held: Mapping[str, Any], got: list[dict[str, Any]], page: int) -> bool:
+    more = held.get("properties")
+    said = held.get("exceededTransferLimit")
+    if said is None and isinstance(more, dict):
+        said = more.get("exceededTransferLimit")
+    return bool(said) if said is not None else len(got) >= page
+
+
+def _by_ids(
+    layer: ServiceLayer, base: Mapping[str, str], client: Client
+) -> Iterator[dict[str, Any]]:
+    """Ask for the object ids and then for runs of them, where a server cannot page."""
+    listed = client.ask(f"{layer.url}/query", {**base, "returnIdsOnly": "true", "f": "json"})
+    ids = listed.get("objectIds") or []
+    if not isinstance(ids, list) or not all(isinstance(one, int) for one in ids):
+        raise DataError(f"{_host(layer.url)}: the list of row numbers is not one; try later")
+    step = min(layer.page, 100)
+    for start in range(0, min(len(ids), client.most_rows + 1), step):
+        part = sorted(ids)[start : start + step]
+        query = {
+            **base,
+            "f": "geojson" if layer.geojson else "json",
+            "objectIds": ",".join(map(str, part)),
+        }
+        yield from _features(client.ask(f"{layer.url}/query", query))
+
+
+def _features(held: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Bring GeoJSON and the service's own form to one form; rows without a place stay."""
+    for one in held.get("features") or []:
+        if not isinstance(one, dict):
+            continue
+        properties = one.get("properties", one.get("attributes"))
+        yield {
+            "properties": properties if isinstance(properties, dict) else {},
+            "geometry": _geometry(one.get("geometry")),
+        }
+
+
+def _geometry(held: Any) -> Any:
+    """Return a shapely geometry, or None where there is no usable one."""
+    import shapely
+    from shapely.geometry import shape
+
+    if not isinstance(held, dict):
+        return None
+    try:
+        if "type" in held:
+            made = shape(held)
+        elif "x" in held:
+            made = shapely.Point(float(held["x"]), float(held["y"]))
+        elif "paths" in held:
+            made = shapely.MultiLineString([path for path in held["paths"] if len(path) > 1])
+        elif "points" in held:
+            made = shapely.MultiPoint(held["points"])
+        else:
+            return None
+    except (TypeError, ValueError, KeyError, AttributeError, shapely.errors.ShapelyError):
+        return None
+    usable = not made.is_empty and all(math.isfinite(v) for v in made.bounds)
+    return made if usable else None
+
+
+def _to_table(
+    layer: ServiceLayer, features: list[dict[str, Any]], remarks: list[str]
+) -> gpd.GeoDataFrame:
+    import geopandas as gpd
+    import numpy as np
+    import pandas as pd
+
+    columns = {name: [f["properties"].get(name) for f in features] for name in layer.fields}
+    table = pd.DataFrame(columns)
+    for name, (_, kind, codes) in layer.fields.items():
+        if codes:
+            table[name] = [codes.get(v, v) for v in table[name]]
+            remarks.append(f"codes of field {name} written out")
+        if kind == "esriFieldTypeDate":
+            moments = pd.to_numeric(table[name], errors="coerce")
+            table[name] = pd.to_datetime(moments, unit="ms", errors="coerce").dt.strftime(
+                "%Y-%m-%d"
+            )
+    table = table.rename(columns=_choose_headings(layer, remarks))
+    geometry = np.array([f["geometry"] for f in features], dtype=object)
+    made = gpd.GeoDataFrame(table, geometry=geometry, crs="EPSG:4326")
+    made["row"] = np.arange(1, len(made) + 1)
+    return made
+
+
+def _choose_headings(layer: ServiceLayer, remarks: list[str]) -> dict[str, str]:
+    """Call a field by its alias where only the alias says what it is."""
+    chosen: dict[str, str] = {}
+    used = set(layer.fields)
+    for name, (alias, _, _) in layer.fields.items():
+        by_name = max(name_score(role, split_words(name)) for role in ROLES)
+        by_alias = max(name_score(role, split_words(alias)) for role in ROLES)
+        if by_alias > by_name and alias not in used:
+            chosen[name] = alias
+            used.add(alias)
+            remarks.append(f"field {name} goes by its alias {plain_text(alias, most=60)!r}")
+    return chosen
+
+
+def save_counts(table: gpd.GeoDataFrame, path: Path) -> Path:
+    """Save fetched rows as GeoJSON, so that an area needs no network afterwards.
+
+    Raises
+    ------
+    InputError
+        When the path does not end in ``.geojson``.
+    """
+    if path.suffix.lower() != ".geojson":
+        raise InputError(f"{path.name}: fetched counts are saved as .geojson; rename it")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    spare = path.with_suffix(".part")
+    spare.write_text(table.drop(columns="row").to_json(drop_id=True), encoding="utf-8")
+    spare.replace(path)
+    return path
