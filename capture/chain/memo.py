@@ -31,8 +31,23 @@ class Memo:
 
     def __init__(self, most: int = MOST_REMEMBERED) -> None:
         self._kept: OrderedDict[Hashable, object] = OrderedDict()
+        self._numbered: dict[int, tuple[object, int]] = {}
         self._most = most
         self._lock = Lock()
+
+    def number(self, thing: object) -> int:
+        """Number a thing by identity; it is kept alive, so its number is never given again.
+
+        Examples
+        --------
+        >>> memo, first, second = Memo(), [1], [1]
+        >>> memo.number(first), memo.number(second), memo.number(first), memo.number(None)
+        (1, 2, 1, 0)
+        """
+        if thing is None:
+            return 0
+        with self._lock:
+            return self._numbered.setdefault(id(thing), (thing, len(self._numbered) + 1))[1]
 
     def recall(self, step: str, reads: tuple[Hashable, ...], make: Callable[[], Result]) -> Result:
         """Return the result of ``step`` for these inputs, making it only when it is new.

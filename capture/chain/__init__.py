@@ -1,0 +1,23 @@
+"""The whole chain, for one site or many: `study` and `many`; start reading in `steps`."""
+
+from capture.chain.assumptions import ROOMS, Numbers, load_numbers, parse_replaced
+from capture.chain.many import Many, many
+from capture.chain.memo import Memo
+from capture.chain.steps import Chain, Request, walk_chain
+from capture.chain.study import Study, complete_study, study
+
+__all__ = [
+    "ROOMS",
+    "Chain",
+    "Many",
+    "Memo",
+    "Numbers",
+    "Request",
+    "Study",
+    "complete_study",
+    "load_numbers",
+    "many",
+    "parse_replaced",
+    "study",
+    "walk_chain",
+]

@@ -1,0 +1,537 @@
+"""What are the ten steps from a road to a wash line, and what does each hand on?
+
+The first file to read. Every step takes what the steps before it made and returns a frozen
+result for all sites at once (one site is a table of one row); draws run along the last
+axis, and draw i is the same possible world in every step. A step is remembered under what
+it reads, so that a changed input redoes only what stands on it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field, fields
+from datetime import date
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import Offer, Worlds
+from capture.chain.assumptions import Numbers
+from capture.chain.memo import Memo, sheet_key
+
+if TYPE_CHECKING:
+    from capture.area import Area
+    from capture.around import Around, Rivals
+    from capture.ground import AnswerBook, Ground
+    from capture.hours import BusyHour, YearShape
+    from capture.line import LineTable
+    from capture.money import Money
+    from capture.passing import Streams, Volumes
+    from capture.place import Frontage, Place, Sites
+    from capture.seeing import Seeing, Terrain
+    from capture.share import FactorTable, KnownSites, ShareDraws, ShareFit
+    from capture.turning import Turning
+
+FloatArray = NDArray[np.float64]
+Say = Callable[[str], None]
+
+#: offer fields that a step reads, so that another field's change leaves it alone
+_LIKENESS: Final = ("format",)
+_SIGN: Final = ("sign_height_m",)
+_SHARE: Final = (
+    "format", "bays", "ticket_price_usd", "plan_offered", "years_open", "opens_hour", "closes_hour",
+)  # fmt: skip
+_HOURS: Final = ("opens_hour", "closes_hour", "format", "plan_offered")
+
+
+def keep_quiet(_: str) -> None:
+    """Say nothing; the usual listener."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What is asked of the chain: where, what, how sure, on which numbers."""
+
+    #: the area
+    area: Area
+    #: sites to look at
+    sites: Sites
+    #: what is to be built
+    offer: Offer
+    #: the possible worlds
+    worlds: Worlds
+    #: every room's built-in numbers, the user's own in them
+    numbers: Numbers
+    #: year looked at, which counts are grown to
+    year: int
+    #: known sites; None reads the area's own
+    known: KnownSites | None = None
+    #: driveways by hand, a table; None proposes them
+    driveways: Any = None
+    #: what is known of each parcel's deal-breakers
+    answers: AnswerBook | None = None
+    #: rivals added or changed by hand; None takes the area's
+    rivals: Rivals | None = None
+    #: where counts were tied by hand
+    ties: Mapping[str, Mapping[str, float]] | None = None
+    #: whether sight rays are kept for drawing
+    keep: bool = False
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Names of the sites, which key their own draws."""
+        return tuple(self.sites.ids)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chain:
+    """What every step made, for S sites, R streams and n worlds."""
+
+    #: what was asked
+    request: Request
+    #: roads and buildings
+    place: Place
+    #: vehicles on every road
+    volumes: Volumes
+    #: driveways
+    frontage: Frontage
+    #: directions passing the driveways
+    streams: Streams
+    #: washable vehicles a day of each stream, (R, n)
+    vehicles: FloatArray
+    #: washable vehicles a day past each site, (S, n)
+    passing: FloatArray
+    #: delay turning in and out
+    turning: Turning
+    #: sight
+    seeing: Seeing
+    #: other washes
+    rivals: Rivals
+    #: pull, people, those who passed a rival first
+    around: Around
+    #: factors of the share
+    factors: FactorTable
+    #: the fitted regression
+    fit: ShareFit
+    #: share washed
+    share: ShareDraws
+    #: cars a year that want to be washed, (S, n)
+    cars_per_year: FloatArray
+    #: how the year falls into hours
+    shape: YearShape
+    #: busiest hours
+    busy: BusyHour
+    #: the hour that the line is sized for, headroom included, (S,)
+    design_hour_cars: FloatArray
+    #: lines at the design hour, arrays of (S,)
+    lines: LineTable
+    #: share of the year's cars that the line turns away for good, (S, n)
+    lost_share: FloatArray
+    #: fit on the parcel and deal-breakers, S of them
+    ground: tuple[Ground, ...]
+    #: cash, returns, land price
+    money: Money
+
+
+@dataclass(slots=True, kw_only=True)
+class _Walk:
+    """A request on its way through the steps, with what is remembered."""
+
+    request: Request
+    memo: Memo
+    say: Say
+    #: what has been made so far, by step
+    made: dict[str, Any] = field(default_factory=dict)
+    #: key of each step's inputs, so that later steps can stand on it
+    keys: dict[str, Hashable] = field(default_factory=dict)
+
+    def step(self, name: str, make: Callable[[], Any], *reads: Hashable, after: str = "") -> Any:
+        """Make or recall one step; ``after`` names the steps that it stands on."""
+        key = (name, *reads, *(self.keys[earlier] for earlier in after.split()))
+        self.keys[name] = hash(key), name
+        self.made[name] = self.memo.recall(name, key, make)
+        return self.made[name]
+
+    def same(self, thing: object) -> Hashable:
+        """Return a key of a thing by identity."""
+        return self.memo.number(thing)
+
+    def offer(self, names: tuple[str, ...]) -> Hashable:
+        return tuple(getattr(self.request.offer, name) for name in names)
+
+    def sheet(self, *rooms: str) -> Hashable:
+        return tuple(sheet_key(self.request.numbers[room]) for room in rooms)
+
+
+def walk_chain(request: Request, *, memo: Memo | None = None, say: Say = keep_quiet) -> Chain:
+    """Walk from the road to the money for all sites of a request.
+
+    Parameters
+    ----------
+    request : Request
+        What is asked.
+    memo : Memo, optional
+        Remembers steps between calls.
+    say : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Chain
+
+    Raises
+    ------
+    InputError, DataError, FitError
+        From the room that meets the fault, in one sentence.
+    """
+    walk = _Walk(request=request, memo=memo or Memo(), say=say)
+    for take in (
+        _find_place,
+        _count_passing,
+        _turn_and_see,
+        _look_around,
+        _estimate_share,
+        _spread_year,
+        _size_lines,
+        _check_ground,
+        _price,
+    ):
+        take(walk)
+    names = {item.name for item in fields(Chain)} - {"request"}
+    return Chain(request=request, **{name: walk.made[name] for name in names})
+
+
+def _find_place(walk: _Walk) -> None:
+    """Where is the site, and what roads does it face?"""
+    from capture.place import add_frontage, open_place
+
+    ask, m = walk.request, walk.made
+    walk.say("reading roads")
+    walk.step("place", lambda: open_place(ask.area), walk.same(ask.area), walk.sheet("place"))
+    walk.say("finding driveways")
+    driveways = None if ask.driveways is None else ask.driveways.to_json(orient="split")
+    walk.step(
+        "frontage",
+        lambda: add_frontage(
+            m["place"], ask.sites, driveways=ask.driveways, values=ask.numbers["place"]
+        ),
+        site_key(ask.sites),
+        driveways,
+        after="place",
+    )
+
+
+def _count_passing(walk: _Walk) -> None:
+    """Who drives past, in which direction?"""
+    from capture.passing import add_streams, add_volumes, draw_vehicles
+    from capture.share.measure import sum_by_site
+
+    ask, m = walk.request, walk.made
+    values = ask.numbers["passing"]
+    walk.say("tying counts to roads and estimating the rest")
+    walk.step(
+        "volumes",
+        lambda: add_volumes(
+            ask.area, m["place"], study_year=ask.year, decisions=ask.ties, values=values
+        ),
+        ask.year,
+        repr(sorted(ask.ties.items())) if ask.ties else "",
+        walk.sheet("passing"),
+        after="place",
+    )
+    walk.step(
+        "streams",
+        lambda: add_streams(ask.area, m["place"], m["volumes"], m["frontage"], values=values),
+        after="volumes frontage",
+    )
+    walk.step(
+        "vehicles",
+        lambda: draw_vehicles(m["streams"], ask.worlds, ask.ids),
+        ask.worlds,
+        after="streams",
+    )
+    walk.step(
+        "passing",
+        lambda: sum_by_site(
+            np.asarray(m["streams"].site, np.int64), m["vehicles"], sites=len(ask.ids)
+        ),
+        after="vehicles",
+    )
+
+
+def _turn_and_see(walk: _Walk) -> None:
+    """Can they get in and out, and do they see it in time?"""
+    from capture.seeing import add_seeing, gather_walls
+    from capture.turning import add_turning
+
+    ask, m = walk.request, walk.made
+    side = ask.area.driving_side
+    walk.say("waiting for gaps and looking along the approaches")
+    walk.step(
+        "turning",
+        lambda: add_turning(
+            m["place"], m["volumes"], m["streams"], m["frontage"], driving_side=side,
+            values=ask.numbers["turning"],
+        ),
+        walk.sheet("turning"),
+        after="streams",
+    )  # fmt: skip
+    walk.step("terrain", lambda: find_terrain(ask.area, m["place"]), after="place")
+    walk.step(
+        "walls",
+        lambda: gather_walls(
+            m["place"],
+            ground=None if m["terrain"] is None else m["terrain"].sample,
+            values=ask.numbers["seeing"],
+        ),
+        walk.sheet("seeing"),
+        after="place terrain",
+    )
+    walk.step(
+        "seeing",
+        lambda: add_seeing(
+            m["place"], m["streams"], m["frontage"], offer=ask.offer, driving_side=side,
+            keep=ask.keep, sites=ask.sites, terrain=m["terrain"], walls=m["walls"], values=ask.numbers["seeing"],
+        ),
+        walk.offer(_SIGN),
+        ask.keep,
+        walk.sheet("seeing"),
+        after="streams walls",
+    )  # fmt: skip
+
+
+def _look_around(walk: _Walk) -> None:
+    """Who else washes, and who lives near?"""
+    from capture.around import add_around, load_rivals
+
+    ask, m = walk.request, walk.made
+    values = ask.numbers["around"]
+    walk.say("driving to rivals and people")
+    given = ask.rivals
+    walk.step(
+        "rivals",
+        lambda: (
+            load_rivals(ask.area, m["place"], on_year=ask.year + 0.5, values=values)
+            if given is None
+            else given
+        ),
+        walk.same(given),
+        ask.year,
+        walk.sheet("around"),
+        after="place",
+    )
+    walk.step(
+        "around",
+        lambda: add_around(
+            ask.area, m["place"], m["volumes"], m["streams"], ask.sites, m["rivals"],
+            offer=ask.offer, driving_side=ask.area.driving_side, values=values,
+        ),
+        walk.offer(_LIKENESS),
+        after="rivals streams",
+    )  # fmt: skip
+
+
+def _estimate_share(walk: _Walk) -> None:
+    """What part of the cars passing is washed?"""
+    from capture.share import compute_factors, fit_share, load_known_sites, predict_share
+
+    ask, m = walk.request, walk.made
+    values = ask.numbers["share"]
+    walk.say("estimating the share washed")
+    given = ask.known
+    walk.step(
+        "fit",
+        lambda: fit_share(
+            load_known_sites(ask.area, values=values) if given is None else given, values=values
+        ),
+        walk.same(ask.area if given is None else given),
+        walk.sheet("share"),
+    )
+    walk.step("coefficients", lambda: m["fit"].draw(ask.worlds), ask.worlds, after="fit")
+    walk.step(
+        "factors",
+        lambda: compute_factors(
+            m["streams"], m["turning"], m["seeing"], m["around"], ask.offer, m["passing"],
+            ids=ask.ids, names=m["fit"].names, values=values,
+        ),
+        walk.offer(_SHARE),
+        after="fit passing turning seeing around",
+    )  # fmt: skip
+    walk.step(
+        "share",
+        lambda: predict_share(
+            m["fit"], m["factors"], ask.worlds, format=ask.offer.format, bays=ask.offer.bays,
+            coefficients=m["coefficients"],
+        ),
+        after="factors coefficients",
+    )  # fmt: skip
+    walk.step(
+        "cars_per_year", lambda: m["share"].cars_per_year(m["passing"]), after="share passing"
+    )
+
+
+def _spread_year(walk: _Walk) -> None:
+    """How many come in the busiest hour?"""
+    from capture.hours import compute_design_hour, estimate_busy_hour, make_year_shape
+
+    ask, m = walk.request, walk.made
+    values = ask.numbers["hours"]
+    walk.say("spreading the year over its hours")
+    walk.step(
+        "shape",
+        lambda: make_year_shape(
+            ask.offer, weather=ask.area.read("weather"),
+            road_hour_share=mean_hour_share(m["volumes"]),
+            southern=bool(m["place"].network.projection.centre_lat < 0), values=values,
+        ),
+        walk.offer(_HOURS),
+        walk.sheet("hours"),
+        after="volumes",
+    )  # fmt: skip
+    walk.step(
+        "busy",
+        lambda: estimate_busy_hour(
+            m["cars_per_year"], m["shape"], ask.worlds, ask.ids, rank=ask.offer.busy_rank,
+            values=values,
+        ),
+        ask.offer.busy_rank,
+        after="shape cars_per_year",
+    )  # fmt: skip
+    walk.step(
+        "design_hour_cars",
+        lambda: compute_design_hour(m["busy"], ask.offer),
+        ask.offer.headroom_share,
+        after="busy",
+    )
+
+
+def _size_lines(walk: _Walk) -> None:
+    """What line does that hour need, and whom does it turn away?"""
+    from capture.line import compute_lost_share, size_lines
+
+    ask, m = walk.request, walk.made
+    values = ask.numbers["line"]
+    walk.say("sizing lines")
+    walk.step(
+        "lines",
+        lambda: size_lines(m["design_hour_cars"], ask.offer, values=values),
+        ask.offer,
+        walk.sheet("line"),
+        after="design_hour_cars",
+    )
+    walk.step(
+        "lost_share",
+        lambda: compute_lost_share(
+            m["cars_per_year"], m["lines"].cars_per_hour[:, None], m["shape"], ask.offer,
+            values=values,
+        ),
+        after="lines shape cars_per_year",
+    )  # fmt: skip
+
+
+def _check_ground(walk: _Walk) -> None:
+    """Does it fit on the parcel, and what would end it?"""
+    ask, m = walk.request, walk.made
+    walk.say("fitting buildings into parcels")
+    walk.step(
+        "ground",
+        lambda: check_parcels(ask, m["lines"], m["frontage"]),
+        walk.same(ask.answers),
+        walk.sheet("ground"),
+        after="lines frontage",
+    )
+
+
+def _price(walk: _Walk) -> None:
+    """Is it worth it?"""
+    from capture.money import price_study
+
+    ask, m = walk.request, walk.made
+    walk.say("pricing ten years")
+    walk.step(
+        "money",
+        lambda: price_study(
+            m["cars_per_year"], m["lost_share"], m["lines"], ask.offer, ask.worlds, ask.ids,
+            land=find_land_prices(ask), ground=m["ground"], values=ask.numbers["money"],
+        ),
+        walk.sheet("money"),
+        after="ground lost_share",
+    )  # fmt: skip
+
+
+def check_parcels(ask: Request, lines: LineTable, frontage: Frontage) -> tuple[Ground, ...]:
+    """Fit each site's line into its parcel and weigh its deal-breakers, S results."""
+    from types import SimpleNamespace
+
+    from capture.ground import check_ground
+
+    mouths: list[list[tuple[float, float]]] = [[] for _ in ask.ids]
+    for row, site in enumerate(np.asarray(frontage.site)):
+        mouths[site].append((float(frontage.x[row]), float(frontage.y[row])))
+    return tuple(
+        check_ground(
+            ask.sites.polygons[k],
+            SimpleNamespace(
+                building_length_m=float(lines.building_length_m[k]),
+                building_width_m=float(lines.building_area_m2[k] / lines.building_length_m[k]),
+                lines=int(lines.lines[k]),
+                bays=0 if ask.offer.is_conveyor else int(lines.lines[k]),
+            ),
+            ask.offer,
+            answers=None if ask.answers is None else ask.answers.of(ask.ids[k]),
+            driveways=mouths[k],
+            values=ask.numbers["ground"],
+        )
+        for k in range(len(ask.ids))
+    )
+
+
+def site_key(sites: Sites) -> Hashable:
+    """Return what makes sites the same sites, as a key."""
+    shapes = tuple(None if p is None else p.wkb for p in sites.polygons)
+    return (
+        tuple(sites.ids),
+        np.asarray(sites.x).tobytes(),
+        np.asarray(sites.y).tobytes(),
+        hash(shapes),
+    )
+
+
+def find_terrain(area: Area, place: Place) -> Terrain | None:
+    """Load the area's heights of the ground, where there are any."""
+    from capture.seeing import load_terrain
+
+    layer = area.layers.get("terrain")
+    if layer is None or layer.path is None:
+        return None
+    x, y = place.network.node_x, place.network.node_y
+    extent_m = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
+    return load_terrain(layer.path, place.network.projection, extent_m=extent_m)
+
+
+def mean_hour_share(volumes: Volumes) -> FloatArray | None:
+    """Average the hour shapes of the area's counted stations, (24,); None where there are none."""
+    if not volumes.shapes:
+        return None
+    mean = np.mean([np.asarray(shape.share).mean(axis=0) for shape, _ in volumes.shapes], axis=0)
+    return np.asarray(mean / mean.sum())
+
+
+def find_land_prices(request: Request) -> FloatArray | None:
+    """Return the land price of each site, (S,), NaN where it is not known; None if none is."""
+    if request.offer.land_cost_usd is not None:
+        return np.full(len(request.ids), float(request.offer.land_cost_usd))
+    table = request.sites.attributes
+    if "asking_price_usd" not in table:
+        return None
+    prices = np.asarray(table["asking_price_usd"], dtype=np.float64)
+    return np.where(np.isfinite(prices) & (prices >= 0), prices, np.nan)
+
+
+def find_year(area: Area, year: int | None) -> int:
+    """Return the year looked at: the one asked for, the area's own, or this year."""
+    if year is not None:
+        return year
+    stated = getattr(area, "study_year", None)
+    return int(stated) if stated else date.today().year

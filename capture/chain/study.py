@@ -1,0 +1,313 @@
+"""What is the whole argument for one site, and how sure is each part of it?
+
+A study is the chain with one row and everything kept: beside the chain's results the line
+station by station, its queue, its pipes and wires, and every caution.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import InputError, Offer, Sheet, Worlds
+from capture.chain.assumptions import load_numbers
+from capture.chain.cautions import gather_cautions
+from capture.chain.memo import Memo
+from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
+
+if TYPE_CHECKING:
+    from capture.area import Area
+    from capture.around import Around, Rivals
+    from capture.ground import AnswerBook, Ground
+    from capture.hours import BusyHour, YearShape
+    from capture.line import Line, LineTable, Queue
+    from capture.money import Money
+    from capture.passing import Streams, Volumes
+    from capture.place import Frontage, Place, Sites
+    from capture.seeing import Seeing
+    from capture.share import FactorTable, KnownSites, ShareDraws, ShareFit
+    from capture.turning import Turning
+    from capture.utilities import Utilities
+
+FloatArray = NDArray[np.float64]
+#: days that the queue of one study is simulated for
+QUEUE_DAYS = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study:
+    """The whole chain for one site; what papers and screens read."""
+
+    #: the chain's results with one row
+    chain: Chain
+    #: line over the draws of the design hour, arrays of (n,)
+    lines: LineTable
+    #: the line itself, station by station
+    line: Line
+    #: waits, queues and losses over many days
+    queue: Queue
+    #: pipes and wires
+    utilities: Utilities
+    #: what a reader must be told, most pressing first
+    cautions: tuple[str, ...]
+
+    @property
+    def area(self) -> Area:
+        """The area."""
+        return self.chain.request.area
+
+    @property
+    def sites(self) -> Sites:
+        """The site, a table of one row."""
+        return self.chain.request.sites
+
+    @property
+    def offer(self) -> Offer:
+        """What is to be built."""
+        return self.chain.request.offer
+
+    @property
+    def worlds(self) -> Worlds:
+        """The possible worlds."""
+        return self.chain.request.worlds
+
+    @property
+    def numbers(self) -> Mapping[str, Sheet]:
+        """Every room's built-in numbers, the user's own in them."""
+        return self.chain.request.numbers
+
+    @property
+    def year(self) -> int:
+        """Year looked at."""
+        return self.chain.request.year
+
+    @property
+    def place(self) -> Place:
+        """Roads and buildings."""
+        return self.chain.place
+
+    @property
+    def volumes(self) -> Volumes:
+        """Vehicles on every road."""
+        return self.chain.volumes
+
+    @property
+    def frontage(self) -> Frontage:
+        """Driveways."""
+        return self.chain.frontage
+
+    @property
+    def streams(self) -> Streams:
+        """Directions passing the driveways, R rows."""
+        return self.chain.streams
+
+    @property
+    def vehicles(self) -> FloatArray:
+        """Washable vehicles a day of each stream, (R, n)."""
+        return self.chain.vehicles
+
+    @property
+    def passing(self) -> FloatArray:
+        """Washable vehicles a day past the site, (n,)."""
+        return np.asarray(self.chain.passing[0])
+
+    @property
+    def turning(self) -> Turning:
+        """Delay turning in and out."""
+        return self.chain.turning
+
+    @property
+    def seeing(self) -> Seeing:
+        """Sight."""
+        return self.chain.seeing
+
+    @property
+    def rivals(self) -> Rivals:
+        """Other washes."""
+        return self.chain.rivals
+
+    @property
+    def around(self) -> Around:
+        """Pull, people, those who passed a rival first."""
+        return self.chain.around
+
+    @property
+    def factors(self) -> FactorTable:
+        """Factors of the share."""
+        return self.chain.factors
+
+    @property
+    def fit(self) -> ShareFit:
+        """The fitted regression."""
+        return self.chain.fit
+
+    @property
+    def share(self) -> ShareDraws:
+        """Share washed."""
+        return self.chain.share
+
+    @property
+    def cars_per_year(self) -> FloatArray:
+        """Cars a year that want to be washed, (n,)."""
+        return np.asarray(self.chain.cars_per_year[0])
+
+    @property
+    def shape(self) -> YearShape:
+        """How the year falls into hours."""
+        return self.chain.shape
+
+    @property
+    def busy(self) -> BusyHour:
+        """Busiest hours."""
+        return self.chain.busy
+
+    @property
+    def design_hour_cars(self) -> float:
+        """The hour that the line is sized for, headroom included."""
+        return float(self.chain.design_hour_cars[0])
+
+    @property
+    def ground(self) -> Ground:
+        """Fit on the parcel and deal-breakers."""
+        return self.chain.ground[0]
+
+    @property
+    def money(self) -> Money:
+        """Cash, returns, land price."""
+        return self.chain.money
+
+
+def study(
+    area: Area | Path | str,
+    site: Sites | str | tuple[float, float],
+    offer: Offer | None = None,
+    *,
+    seed: int = 0,
+    draws: int = 1000,
+    year: int | None = None,
+    replaced: Mapping[str, float] | None = None,
+    known: KnownSites | None = None,
+    driveways: Any = None,
+    answers: AnswerBook | None = None,
+    rivals: Rivals | None = None,
+    ties: Mapping[str, Mapping[str, float]] | None = None,
+    keep: bool = True,
+    memo: Memo | None = None,
+    say: Say = keep_quiet,
+) -> Study:
+    """Walk the whole chain for one site.
+
+    Parameters
+    ----------
+    area : Area, Path or str
+        An open area, a folder with ``area.toml`` or a bare roads file.
+    site : Sites, str or (lat, lon)
+        ``"LAT,LON"``, ``"parcel:ID"``, a file with one site, degrees, or a table of one row.
+    offer : Offer, optional
+        What is to be built; the usual exterior conveyor when left out.
+    seed, draws : int
+        The possible worlds.
+    year : int, optional
+        Year looked at; the area's own, else this year.
+    replaced : mapping of str to float, optional
+        The user's own values, ``{"line.pitch_m": 7.0}``.
+    known : KnownSites, optional
+        Sites with known cars; the area's own when left out.
+    driveways : DataFrame, optional
+        Driveways by hand; proposed when left out.
+    answers : AnswerBook, optional
+        What is known of deal-breakers.
+    rivals : Rivals, optional
+        Rivals as changed by hand; the area's own when left out.
+    ties : mapping, optional
+        Where counts were tied by hand.
+    keep : bool
+        Whether sight rays are kept for drawing.
+    memo : Memo, optional
+        Remembers steps between studies.
+    say : callable
+        Told in a few words what is being done.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    InputError, DataError, FitError
+        In one sentence that says what to do.
+    """
+    from capture.area import open_area
+    from capture.place import Sites, find_sites, open_place
+
+    memo = memo or Memo()
+    opened = open_area(area) if isinstance(area, str | Path) else area
+    numbers = load_numbers(replaced)
+    if not isinstance(site, Sites):
+        say("reading roads")
+        text = site if isinstance(site, str) else f"{site[0]!r},{site[1]!r}"
+        site = find_sites(opened, open_place(opened), text)
+    if len(site.ids) != 1:
+        raise InputError(
+            f"a study is of one site, got {len(site.ids)}; name one, or rank them with screen"
+        )
+    request = Request(
+        area=opened,
+        sites=site,
+        offer=offer or Offer(),
+        worlds=Worlds(seed=seed, draws=draws),
+        numbers=numbers,
+        year=find_year(opened, year),
+        known=known,
+        driveways=driveways,
+        answers=answers,
+        rivals=rivals,
+        ties=ties,
+        keep=keep,
+    )
+    return complete_study(walk_chain(request, memo=memo, say=say), memo=memo, say=say)
+
+
+def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
+    """Add to a chain of one row what only a single site is given."""
+    from capture.line import simulate_queue, size_line, size_lines
+    from capture.utilities import size_utilities
+
+    ask = chain.request
+    offer, numbers, worlds = ask.offer, ask.numbers, ask.worlds
+    hour = float(chain.design_hour_cars[0])
+    cars = np.asarray(chain.cars_per_year[0])
+    reads = (offer, hour, memo.number(chain.busy), memo.number(chain.lines))
+    say("laying out the line")
+    line = size_line(hour, offer, values=numbers["line"])
+    lines = size_lines(
+        np.asarray(chain.busy.cars[0]) * (1 + offer.headroom_share), offer, values=numbers["line"]
+    )
+    say("queueing a thousand days")
+    queue = memo.recall(
+        "queue",
+        reads,
+        lambda: simulate_queue(
+            cars, chain.shape, line, offer, worlds, site_id=ask.ids[0], days=QUEUE_DAYS,
+            values=numbers["line"],
+        ),
+    )  # fmt: skip
+    say("sizing pipes and wires")
+    washed = cars * (1 - np.asarray(chain.lost_share)[0])
+    utilities = size_utilities(
+        line, washed, chain.busy.cars[0], offer, worlds, values=numbers["utilities"]
+    )
+    made = Study(
+        chain=chain,
+        lines=lines,
+        line=line,
+        queue=queue,
+        utilities=utilities,
+        cautions=(),
+    )
+    return replace(made, cautions=gather_cautions(made))
