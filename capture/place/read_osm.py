@@ -87,13 +87,15 @@ _DEGREES: Final = 1e-7
 Ring = tuple[list[int], list[int], list[int]]
 
 
-def read_osm(path: Path) -> Raw:
+def read_osm(path: Path, form: str = "") -> Raw:
     """Read an OpenStreetMap file; :func:`capture.place.checks.check_roads_file` comes first.
 
     Parameters
     ----------
     path : Path
         The file.
+    form : str
+        What libosmium calls its format, "" to go by the file's ending.
 
     Returns
     -------
@@ -109,8 +111,9 @@ def read_osm(path: Path) -> Raw:
     import osmium
 
     collector = _Collector()
-    collector.read_relations(path)
-    processor = osmium.FileProcessor(str(path), osmium.osm.NODE | osmium.osm.WAY)
+    source = osmium.io.File(str(path), form)
+    collector.read_relations(source)
+    processor = osmium.FileProcessor(source, osmium.osm.NODE | osmium.osm.WAY)
     only = osmium.filter.KeyFilter(*KEYS)
     if collector.outer_of:
         only.enable_for(osmium.osm.NODE)
@@ -186,11 +189,11 @@ class _Collector:
         self.outers: dict[int, list[Ring]] = {}
         self.cut_ways = 0
 
-    def read_relations(self, path: Path) -> None:
+    def read_relations(self, source: Any) -> None:
         import osmium
 
         relation: Any
-        for relation in osmium.FileProcessor(str(path), osmium.osm.RELATION):
+        for relation in osmium.FileProcessor(source, osmium.osm.RELATION):
             get = relation.tags.get
             if get("type") == "restriction":
                 self._take_restriction(relation)

@@ -117,12 +117,19 @@ def find_sites(area: Area, place: Place, text: str, *, values: Sheet = VALUES) -
         return sites
     if written.lower().startswith("parcel:"):
         return _find_parcel(area, place, written.partition(":")[2].strip(), values)
-    if Path(written).is_file():
+    if _names_file(written):
         return load_parcels(area, place, Path(written), values=values)
     raise InputError(
         f"site: must be LAT,LON in degrees, parcel:ID or a file, got "
         f"{plain_text(text, most=60)!r}; such as 39.28,-76.56"
     )
+
+
+def _names_file(text: str) -> bool:
+    try:
+        return Path(text).is_file()
+    except (OSError, ValueError):
+        return False
 
 
 def _find_parcel(area: Area, place: Place, wanted: str, values: Sheet) -> Sites:

@@ -1,0 +1,240 @@
+"""How are roads fetched when the area names a place instead of a file?
+
+Through OSMnx from a server that speaks Overpass, once; the answer is kept as files in the
+cache folder and read from there ever after, network or not. Such roads carry no turn
+restrictions. OSMnx is imported only here.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from capture.basis import DataError, InputError, plain_text
+from capture.place.cache import cache_folder
+from capture.place.raw import WAY_TAGS, Raw, Shape
+from capture.place.read_graphml import read_graphml
+from capture.place.read_osm import _is_feature, _is_screen
+
+#: largest side of what is downloaded, degrees
+MOST_DEGREES: Final = 1.0
+_TIMEOUT_S: Final = 120
+_NOTE: Final = "downloaded roads hold no turn restrictions"
+Box = tuple[float, float, float, float]
+_TAGS: Final[dict[str, bool | str | list[str]]] = {
+    "building": True,
+    "amenity": True,
+    "shop": True,
+    "leisure": True,
+    "tourism": True,
+    "natural": ["tree_row", "wood"],
+    "landuse": ["forest"],
+    "barrier": ["hedge", "wall", "retaining_wall", "city_wall"],
+}
+
+
+def fetch_roads(options: Mapping[str, Any]) -> tuple[Path, Path]:
+    """Fetch a place's roads and shapes, or find them where an earlier call left them.
+
+    Parameters
+    ----------
+    options : mapping
+        ``place`` (a name to look up) or ``bbox`` ([south, west, north, east], degrees);
+        optionally ``server`` and ``geocoder`` (addresses of services to use).
+
+    Returns
+    -------
+    tuple of Path
+        GraphML of the roads, JSON of buildings and features.
+
+    Raises
+    ------
+    InputError
+        When neither a place nor a sensible bbox is given.
+    DataError
+        When there is no network and no earlier download, or the server refuses.
+    """
+    wanted = _wanted(options)
+    key = hashlib.sha256(json.dumps(wanted, sort_keys=True).encode()).hexdigest()[:24]
+    folder = cache_folder() / "downloads" / key
+    roads, shapes = folder / "roads.graphml", folder / "shapes.json"
+    if not (roads.is_file() and shapes.is_file()):
+        folder.mkdir(parents=True, exist_ok=True)
+        _download(wanted, roads, shapes)
+    return roads, shapes
+
+
+def _wanted(options: Mapping[str, Any]) -> dict[str, Any]:
+    unknown = set(options) - {"place", "bbox", "server", "geocoder"}
+    if unknown:
+        raise InputError(
+            f"roads: there is no setting {plain_text(sorted(unknown)[0], most=40)!r} for a "
+            "download; known are place, bbox, server, geocoder"
+        )
+    wanted = dict(options)
+    if "bbox" in options:
+        wanted["bbox"] = check_bbox(options["bbox"])
+    elif not isinstance(options.get("place"), str) or not options["place"].strip():
+        raise InputError(
+            'roads: a download needs place = "Name, Country" or bbox = [south, west, north, east]; '
+            "add one to area.toml"
+        )
+    return wanted
+
+
+def check_bbox(value: Any) -> Box:
+    """Check south, west, north, east in degrees.
+
+    Raises
+    ------
+    InputError
+        When it is not four numbers in that order, on Earth, at most a degree wide and high.
+    """
+    good = (
+        isinstance(value, list | tuple)
+        and len(value) == 4
+        and all(isinstance(v, int | float) and not isinstance(v, bool) for v in value)
+    )
+    if not good:
+        raise InputError(
+            f"roads: bbox must be [south, west, north, east] in degrees, got "
+            f"{plain_text(value, most=60)}; mend it"
+        )
+    south, west, north, east = (float(v) for v in value)
+    if not (-90 <= south < north <= 90 and -180 <= west < east <= 180):
+        raise InputError(
+            f"roads: bbox must be [south, west, north, east] with south below north and west "
+            f"below east, got {[south, west, north, east]}; reorder it"
+        )
+    if north - south > MOST_DEGREES or east - west > MOST_DEGREES:
+        raise InputError(
+            f"roads: a bbox must be at most {MOST_DEGREES:g} degree wide and high, got "
+            f"{east - west:g} x {north - south:g}; take a smaller one or a file"
+        )
+    return south, west, north, east
+
+
+@contextmanager
+def _settings(ox: Any, wanted: Mapping[str, Any]) -> Iterator[None]:
+    """Set up OSMnx for one download, then put its settings back."""
+    settings = ox.settings
+    kept = {
+        name: getattr(settings, name)
+        for name in (
+            "overpass_url", "overpass_rate_limit", "nominatim_url", "requests_timeout",
+            "use_cache", "useful_tags_way", "useful_tags_node",
+        )
+    }  # fmt: skip
+    try:
+        settings.use_cache = False
+        settings.requests_timeout = _TIMEOUT_S
+        settings.useful_tags_way = sorted({*settings.useful_tags_way, *WAY_TAGS, "access"})
+        settings.useful_tags_node = sorted({*settings.useful_tags_node, "highway"})
+        if "server" in wanted:
+            settings.overpass_url = str(wanted["server"]).rstrip("/")
+            settings.overpass_rate_limit = False
+        if "geocoder" in wanted:
+            settings.nominatim_url = str(wanted["geocoder"])
+        yield
+    finally:
+        for name, value in kept.items():
+            setattr(settings, name, value)
+
+
+def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path) -> None:
+    import osmnx as ox
+
+    with _settings(ox, wanted):
+        try:
+            south, west, north, east = wanted.get("bbox") or _geocode(ox, wanted["place"])
+            box = (west, south, east, north)
+            graph = ox.graph_from_bbox(
+                box, network_type="drive_service", simplify=False, retain_all=True,
+                truncate_by_edge=True,
+            )  # fmt: skip
+            graph = ox.simplify_graph(graph, edge_attrs_differ=["osmid"])
+            found = _fetch_shapes(ox, box)
+        except (OSError, ValueError, RuntimeError, ox._errors.ResponseStatusCodeError) as error:
+            raise DataError(_explain(error)) from None
+        _write(ox, graph, found, roads, shapes)
+
+
+def _geocode(ox: Any, place: str) -> Box:
+    west, south, east, north = ox.geocode_to_gdf(place).total_bounds.tolist()
+    return check_bbox([south, west, north, east])
+
+
+def _explain(error: Exception) -> str:
+    import requests
+
+    if isinstance(error, InputError):
+        return str(error)
+    said = plain_text(error, most=100)
+    if isinstance(error, requests.exceptions.RequestException | OSError):
+        return (
+            "roads: the map server cannot be reached; connect to the network, or download an "
+            ".osm.pbf extract elsewhere and name it as the roads file"
+        )
+    return f"roads: the map server gave no usable answer ({said}); check the place or bbox"
+
+
+def _fetch_shapes(ox: Any, box: Box) -> Any:
+    try:
+        return ox.features_from_bbox(box, _TAGS)
+    except ox._errors.InsufficientResponseError:
+        return None
+
+
+def _write(ox: Any, graph: Any, found: Any, roads: Path, shapes: Path) -> None:
+    entries = []
+    for (kind, number), row in found.iterrows() if found is not None else ():
+        tags = {
+            str(k): str(v)[:255]
+            for k, v in row.items()
+            if k not in ("geometry", "nodes", "ways") and isinstance(v, str)
+        }
+        for lat, lon in _traces(row.geometry):
+            entries.append([f"{kind[0]}{number}", tags, lat, lon])
+    part = shapes.with_suffix(".part")
+    part.write_text(json.dumps(entries), encoding="utf-8")
+    unfinished = roads.with_suffix(".part")
+    ox.save_graphml(graph, unfinished)
+    part.replace(shapes)
+    unfinished.replace(roads)
+
+
+def _traces(shape: Any) -> Iterator[tuple[list[float], list[float]]]:
+    import shapely
+
+    for part in shapely.get_parts(shape):
+        line = part.exterior if part.geom_type == "Polygon" else part
+        points = shapely.get_coordinates(line)
+        yield points[:, 1].tolist(), points[:, 0].tolist()
+
+
+def read_download(roads: Path, shapes: Path) -> Raw:
+    """Read what :func:`fetch_roads` left.
+
+    Parameters
+    ----------
+    roads, shapes : Path
+        The two files.
+    """
+    raw = read_graphml(roads)
+    raw.notes = [_NOTE]
+    for osm_id, tags, lat, lon in json.loads(shapes.read_text(encoding="utf-8")):
+        shape = Shape(osm_id=osm_id, tags=tags, lat=np.array(lat), lon=np.array(lon))
+        closed = len(lat) >= 4 and lat[0] == lat[-1] and lon[0] == lon[-1]
+        if tags.get("building", "no") != "no" and closed:
+            raw.buildings.append(shape)
+        if _is_feature(tags.get):
+            raw.features.append(shape)
+        if _is_screen(tags.get) and len(lat) > 1:
+            raw.screens.append(shape)
+    return raw
