@@ -235,14 +235,17 @@ def _draw_green(roads: STRtree, taken: list[Polygon]) -> list[Thing]:
     x2 = np.arange(700, 1150, 30.0)
     hedge = LineString(np.column_stack([x2, harrow_y(x2) - MEDIAN_HALF_M - 12.5]).round(2))
     wall = LineString([(-583.0, -1330.0), (-583.0, -1180.0)])
-    wood = Polygon([(-2700, -1900), (-2420, -1930), (-2440, -1660), (-2660, -1640)])
     things = [
         Thing(shape=row, tags={"natural": "tree_row", "height": "9"}),
         Thing(shape=hedge, tags={"barrier": "hedge", "height": "1.5"}),
         Thing(shape=wall, tags={"barrier": "wall", "height": "2.2"}),
     ]
-    if not len(roads.query(wood, predicate="intersects")):
-        things.append(Thing(shape=wood, tags={"natural": "wood"}))
+    wood = Polygon([(-140, -135), (130, -150), (110, 120), (-100, 140)])
+    for x0, y0 in ((2200, -2250), (2350, -1900), (1600, -2700), (-2700, -1900), (-2700, -2700)):
+        here = translate(wood, x0, y0)
+        if not len(roads.query(here, predicate="intersects")):
+            things.append(Thing(shape=here, tags={"natural": "wood"}))
+            break
     park = box(-480, 250, -380, 330)
     if not any(park.intersects(other) for other in taken):
         things.append(Thing(shape=park, tags={"leisure": "park", "name": "Tinker's Green"}))

@@ -385,7 +385,7 @@ def make_weather(seed: int) -> pd.DataFrame:
     """Make a year of days: temperatures in deg C, rain and new snow in mm."""
     rng = np.random.default_rng([seed, 10])
     dates = pd.date_range(f"{COUNTER_YEAR}-01-01", f"{COUNTER_YEAR}-12-31", freq="D")
-    season = 9.0 - 15.5 * np.cos(2 * np.pi * (dates.dayofyear.to_numpy() - 20) / 365)
+    season = 9.0 - 15.5 * np.cos(2 * np.pi * (dates.day_of_year.to_numpy() - 20) / 365)
     swing, wet, rows = 0.0, False, []
     for date, mean in zip(dates, season, strict=True):
         swing = 0.72 * swing + rng.normal(0, 3.4)
