@@ -46,9 +46,14 @@ class Flows:
 
 
 def sum_flows(streams: Streams, drives: int, blocked_share: FloatArray) -> Flows:
-    """Sum the streams past each driveway, shape (drives, 24)."""
+    """Sum the streams past each driveway, shape (drives, 24).
+
+    Trucks, and vehicles of a corner site that are counted on its other road, are put back:
+    they are in the way all the same.
+    """
     heavy = np.clip(np.nan_to_num(streams.heavy_share), 0.0, 0.95)
-    total = np.asarray(streams.vehicles_per_day) / (1.0 - heavy)
+    elsewhere = np.clip(np.asarray(getattr(streams, "corner_share", 0.0)), 0.0, 0.95)
+    total = np.asarray(streams.vehicles_per_day) / ((1.0 - heavy) * (1.0 - elsewhere))
     hourly = total[:, None] * np.asarray(streams.hour_share)
     driveway = np.asarray(streams.driveway)
     near = np.asarray(streams.near_side, dtype=bool)

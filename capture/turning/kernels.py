@@ -159,14 +159,19 @@ def walk_marks(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any
 @_compiled
 def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, target_edge: Any,
                   target_fraction: Any, limit: float, indptr: Any, tail: Any, head: Any,
-                  reverse: Any, seconds: Any, headings: Any, banned: Any, u_turn: Any,
-                  signal: Any, near_s: float, cross_s: float, signal_s: float,
-                  cross_sign: float, straight: float) -> Any:  # fmt: skip
-    """Search from each start, bounded, until its targets are settled."""
+                  reverse: Any, seconds: Any, headings: Any, banned: Any, length: Any,
+                  join: Any, signal: Any, near_s: float, cross_s: float, signal_s: float,
+                  link_m: float, cross_sign: float, straight: float) -> Any:  # fmt: skip
+    """Search from each start, bounded, until its targets are settled.
+
+    Turning back is onto the reverse of a piece, or by two turns across with a short link
+    between (an opening in a median); both wait to join the traffic of the piece entered.
+    """
     edges = head.size
     found = np.full(target_edge.size, np.inf)
     backs = np.zeros(target_edge.size, np.int64)
     label, turns = np.full(edges, np.inf), np.zeros(edges, np.int64)
+    across = np.zeros(edges, np.bool_)
     touched = np.empty(1024, np.int64)
     keys, items = np.empty(1024), np.empty(1024, np.int64)
     for n in range(start_edge.size):
@@ -178,6 +183,7 @@ def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, targ
                 found[p] = (target_fraction[p] - start_fraction[n]) * seconds[a0]
         # the start is a state of its own, so that its piece can be entered anew
         at, now, turned, fresh = a0, (1.0 - start_fraction[n]) * seconds[a0], 0, True
+        linked = False
         while True:
             if not fresh:
                 if size == 0:
@@ -195,20 +201,26 @@ def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, targ
                 if key >= farthest:
                     break
                 now, turned = key + seconds[at], turns[at]
+                linked = across[at] and length[at] <= link_m
             fresh = False
             node = head[at]
             for b in range(indptr[node], indptr[node + 1]):
                 if is_banned(banned, np.int64(at) * edges + b):
                     continue
+                back, cost, crossing = 0, 0.0, False
                 if b == reverse[at]:
-                    cost, back = u_turn[at], 1
+                    back, cost = 1, join[b]
                 else:
                     cosine, sine = bend(headings, at, b)
-                    back, cost = 0, 0.0
                     if cosine < straight:
+                        crossing = sine * cross_sign > 0
                         cost = near_s
-                        if sine * cross_sign > 0:
-                            cost = cross_s + (signal_s if signal[node] else 0.0)
+                        if crossing and linked:
+                            back, cost = 1, join[b]
+                        elif crossing:
+                            cost = cross_s
+                if crossing or back > 0:
+                    cost += signal_s if signal[node] else 0.0
                 there = now + cost
                 if there <= limit and there < label[b]:
                     if label[b] == np.inf:
@@ -218,7 +230,7 @@ def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, targ
                             touched = more
                         touched[touches] = b
                         touches += 1
-                    label[b], turns[b] = there, turned + back
+                    label[b], turns[b], across[b] = there, turned + back, crossing
                     keys, items, size = push(keys, items, size, there, b)
         for i in range(touches):
             label[touched[i]] = np.inf

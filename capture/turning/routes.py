@@ -47,8 +47,10 @@ class TurnMap:
     headings: FloatArray
     #: sorted codes from * E + to of forbidden turns
     banned: IntArray
-    #: time of turning back at the end of each piece, inf where that is not done (E,)
-    u_turn_s: FloatArray
+    #: time of joining each piece by turning back onto it, inf where nobody does (E,)
+    join_s: FloatArray
+    #: longest link through a median, metres
+    link_m: float
     #: signals (N,)
     signal: NDArray[np.bool_]
     #: time of a near-side turn, of a turn across, and of waiting at a signal besides
@@ -87,7 +89,7 @@ def compute_headings(network: Network) -> FloatArray:
 
 
 def make_turn_map(
-    network: Network, *, driving_side: str, u_turn_s: FloatArray, values: Sheet = VALUES
+    network: Network, *, driving_side: str, join_s: FloatArray, values: Sheet = VALUES
 ) -> TurnMap:
     """Make the turn map of a network.
 
@@ -97,8 +99,8 @@ def make_turn_map(
         Directed pieces sorted by their tail.
     driving_side : {"right", "left"}
         Side on which traffic keeps.
-    u_turn_s : ndarray of float, shape (E,)
-        Time of turning back at the end of each piece, inf where nobody does.
+    join_s : ndarray of float, shape (E,)
+        Time of joining each piece by turning back onto it, inf where nobody does.
     """
     head = np.asarray(network.edge_head, dtype=np.int32)
     nodes = len(network.indptr) - 1
@@ -120,7 +122,8 @@ def make_turn_map(
         length_m=np.asarray(network.edge_length_m, dtype=np.float64),
         headings=compute_headings(network),
         banned=np.sort(banned),
-        u_turn_s=np.asarray(u_turn_s, dtype=np.float64),
+        join_s=np.asarray(join_s, dtype=np.float64),
+        link_m=values.value("median_link_m"),
         signal=np.asarray(network.node_signal, dtype=np.bool_),
         near_turn_s=values.value("junction_near_turn_s"),
         cross_turn_s=values.value("junction_cross_turn_s"),
@@ -222,8 +225,8 @@ def find_routes(
         np.asarray(start_edge, np.int64), np.asarray(start_fraction, np.float64),
         np.asarray(target_indptr, np.int64), np.asarray(target_edge, np.int64),
         np.asarray(target_fraction, np.float64), float(limit_s), *_arrays(turns),
-        turns.u_turn_s, turns.signal, turns.near_turn_s, turns.cross_turn_s, turns.signal_s,
-        turns.cross_sign, turns.straight_cosine,
+        turns.length_m, turns.join_s, turns.signal, turns.near_turn_s, turns.cross_turn_s,
+        turns.signal_s, turns.link_m, turns.cross_sign, turns.straight_cosine,
     )  # fmt: skip
     return made
 

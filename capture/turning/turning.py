@@ -19,7 +19,7 @@ from capture.turning.gaps import compute_delay, compute_queue95, find_letter
 from capture.turning.notes import find_cautions, name_way_in, name_way_out
 from capture.turning.routes import find_marks, make_turn_map
 from capture.turning.values import VALUES, wash_hour_name
-from capture.turning.ways import Ways, compute_u_turn_seconds, find_ways
+from capture.turning.ways import Ways, compute_join_seconds, find_openings, find_ways
 
 if TYPE_CHECKING:
     from capture.passing import Streams, Volumes
@@ -129,16 +129,14 @@ def add_turning(
     blocked = _fit(blocked_share, rows, "blocked_share", 0.0)
     flows = sum_flows(streams, drives, blocked)
     capacities = compute_capacities(flows, grade, values=values)
-    moves = _find_moves(streams, capacities, opened, near_only, values)
-    share = (
-        float((weight[None, :] * np.asarray(streams.hour_share)).sum(axis=1).mean() or 0.0)
-        if rows
-        else 0.0
+    gap = opened[np.asarray(streams.driveway)] | find_openings(
+        place.network, streams, values=values
     )
+    moves = _find_moves(streams, capacities, gap, near_only, values)
     turns = make_turn_map(
         place.network,
         driving_side=driving_side,
-        u_turn_s=compute_u_turn_seconds(place.network, volumes, hour_share=share, values=values),
+        join_s=compute_join_seconds(place.network, volumes, values=values),
         values=values,
     )
     edge, fraction = np.asarray(streams.edge, np.int64), np.asarray(streams.fraction, np.float64)
@@ -192,7 +190,7 @@ def _find_moves(
     driveway = np.asarray(streams.driveway)
     near = np.asarray(streams.near_side, dtype=bool)
     separation = np.asarray(streams.separation)
-    gap = opened[driveway] & (separation == RAISED_MEDIAN)
+    gap = opened & (separation == RAISED_MEDIAN)
     crosses = near | (((separation != RAISED_MEDIAN) | gap) & ~near_only[driveway])
     staged = gap | (separation == TWO_WAY_LEFT_TURN_LANE)
     entering, cap = values.value("entering_veh_h"), values.value("delay_cap_s")
@@ -252,7 +250,7 @@ def _choose(
     by_hour = np.minimum(_least(cost_in, ways) + _least(cost_out, ways), cap)
     used_in, used_out = _usual(cost_in, ways, weight), _usual(cost_out, ways, weight)
     by_in, by_out = ways.by[used_in], ways.by[used_out]
-    wait_in, wait_out = moves.in_s[by_in] @ weight, moves.out_s[by_out] @ weight
+    wait_in, wait_out = _average(moves.in_s[by_in], weight), _average(moves.out_s[by_out], weight)
     hours = weight > 0
     governs_in = ~np.isinf(moves.in_capacity[by_in]).any(axis=1) & (wait_in > wait_out)
     capacity = np.where(governs_in[:, None], moves.in_capacity[by_in], moves.out_capacity[by_out])
@@ -263,11 +261,11 @@ def _choose(
         ways.in_detour_s[used_in] + ways.out_detour_s[used_out] + drive[used_in] + drive[used_out]
     )
     return Turning(
-        delay_s=by_hour @ weight,
+        delay_s=_average(by_hour, weight),
         delay_by_hour_s=by_hour,
         way_in=[name_way_in(streams, ways, p, moves.crosses) for p in used_in.tolist()],
         way_out=[name_way_out(streams, ways, p, moves.crosses) for p in used_out.tolist()],
-        detour_s=detour,
+        detour_s=np.where(np.isinf(wait_in) | np.isinf(wait_out), np.inf, detour),
         wait_in_s=wait_in,
         wait_out_s=wait_out,
         capacity_veh_h=least,
@@ -290,12 +288,16 @@ def _least(cost: FloatArray, ways: Ways) -> FloatArray:
     return np.asarray(np.minimum.reduceat(cost, ways.indptr[:-1], axis=0))
 
 
+def _average(cost: FloatArray, weight: FloatArray) -> FloatArray:
+    """Average by hour, inf where an hour of washing is."""
+    shut = np.isinf(cost)
+    mean = np.where(shut, 0.0, cost) @ weight
+    return np.asarray(np.where((shut & (weight > 0)).any(axis=1), np.inf, mean))
+
+
 def _usual(cost: FloatArray, ways: Ways, weight: FloatArray) -> IntArray:
     """Find the pair with the least average cost of each stream; its own where none is open."""
     rows = ways.indptr.size - 1
-    with np.errstate(invalid="ignore"):
-        mean = np.where(
-            np.isinf(cost).any(axis=1), np.inf, np.where(np.isinf(cost), 0, cost) @ weight
-        )
+    mean = _average(cost, weight)
     order = np.lexsort((ways.stream != ways.by, mean, ways.stream))
     return np.asarray(order[ways.indptr[:-1]] if rows else order[:0], dtype=np.int64)

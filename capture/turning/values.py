@@ -87,6 +87,7 @@ _OWN: Final = (
     ("signal_reach_m", 400.0, "m", "distance within which a signal's platoons are cautioned"),
     ("corner_reach_m", 60.0, "m", "distance to a junction within which a driveway is cautioned"),
     ("opening_reach_m", 12.0, "m", "largest distance of a median opening that serves a driveway"),
+    ("median_link_m", 45.0, "m", "longest link through a median that lets a car turn back"),
     ("median_storage_count", 1.0, "count", "cars that wait in a median opening or centre lane"),
 )  # fmt: skip
 
@@ -97,8 +98,10 @@ _PRACTICE: Final = (
     ("junction_cross_turn_s", 5, 10, 25, "s", "time lost in a turn across on a way round"),
     ("junction_signal_s", 8, 15, 35, "s", "further time lost where that turn is at a signal"),
     ("u_turn_manoeuvre_s", 4, 8, 15, "s", "time to turn back, besides waiting for a gap"),
+    ("join_hour_share", 0.05, 0.06, 0.075, "share", "an average washing hour's share of a "
+     "day's traffic, for waits where a way round turns back"),
     ("entering_heavy_share", 0.0, 0.0, 0.03, "share", "trucks and buses among wash customers"),
-)
+)  # fmt: skip
 
 
 def wash_hour_name(hour: int) -> str:

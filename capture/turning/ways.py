@@ -21,7 +21,7 @@ from capture.turning.headways import compute_headways
 from capture.turning.routes import NO_U_TURN_CLASSES, TurnMap, find_leads, find_routes
 
 if TYPE_CHECKING:
-    from capture.passing import Volumes
+    from capture.passing import Streams, Volumes
     from capture.place import Network
 
 FloatArray = NDArray[np.float64]
@@ -76,14 +76,13 @@ def pair_streams(site: IntArray) -> tuple[IntArray, IntArray, IntArray]:
     return pointer, stream, order[first[stream] + within]
 
 
-def compute_u_turn_seconds(
+def compute_join_seconds(
     network: Network,
     volumes: Volumes,
     *,
-    hour_share: float,
     values: Sheet,
 ) -> FloatArray:
-    """Compute what turning back at the end of each directed piece takes.
+    """Compute what joining each directed piece by turning back onto it takes.
 
     Parameters
     ----------
@@ -91,33 +90,77 @@ def compute_u_turn_seconds(
         Roads.
     volumes : Volumes
         Their traffic; a piece without any is taken as empty.
-    hour_share : float
-        Share of the day's traffic in an average hour of washing.
 
     Returns
     -------
     ndarray of float, shape (E,)
-        Gap waited for plus manoeuvre, s, capped; inf on motorways, roundabouts, one-ways.
+        Gap waited for plus manoeuvre, s, capped; inf on motorways, trunk roads and
+        roundabouts.
     """
     from capture.place.values import ROAD_CLASSES
 
     segment = np.asarray(network.edge_segment)
-    back = np.asarray(network.edge_reverse)
     flow = np.nan_to_num(np.asarray(volumes.edge_vehicles_per_day, dtype=np.float64))
-    opposing = np.where(back >= 0, flow[back] * hour_share, 0.0)
-    critical, follow_up = compute_headways(
-        "u_turn", lanes=np.asarray(network.segment_lanes)[segment], values=values
+    lanes = np.asarray(network.segment_lanes, dtype=np.float64)[segment]
+    both = np.where(np.asarray(network.segment_oneway)[segment], 2.0 * lanes, lanes)
+    critical, follow_up = compute_headways("u_turn", lanes=both, values=values)
+    capacity = compute_capacity(
+        flow * values.value("join_hour_share"), critical_s=critical, follow_up_s=follow_up
     )
-    capacity = compute_capacity(opposing, critical_s=critical, follow_up_s=follow_up)
     delay = compute_delay(values.value("entering_veh_h"), capacity, values=values)
     taken = np.minimum(delay, values.value("delay_cap_s")) + values.value("u_turn_manoeuvre_s")
     never = [ROAD_CLASSES.index(name) for name in NO_U_TURN_CLASSES if name in ROAD_CLASSES]
     closed = (
-        (back < 0)
-        | np.isin(np.asarray(network.segment_class)[segment], never)
+        np.isin(np.asarray(network.segment_class)[segment], never)
         | np.asarray(network.segment_roundabout)[segment]
     )
     return np.where(closed, np.inf, taken)
+
+
+def find_openings(network: Network, streams: Streams, *, values: Sheet) -> NDArray[np.bool_]:
+    """Find the streams in front of whose driveway the map shows an opening in the median.
+
+    Parameters
+    ----------
+    network : Network
+        Roads.
+    streams : Streams
+        R streams.
+
+    Returns
+    -------
+    ndarray of bool, shape (R,)
+        Whether a short link leaves the stream's road within reach of the driveway and
+        meets the other carriageway there; True for far streams behind a raised median only.
+    """
+    from capture.place.values import RAISED_MEDIAN
+
+    edge, fraction = np.asarray(streams.edge, np.int64), np.asarray(streams.fraction, np.float64)
+    far = ~np.asarray(streams.near_side, dtype=bool)
+    far &= np.asarray(streams.separation) == RAISED_MEDIAN
+    length = np.asarray(network.edge_length_m)[edge]
+    reach, link = values.value("opening_reach_m"), values.value("median_link_m")
+    opened = np.zeros(edge.size, dtype=bool)
+    for r in np.flatnonzero(far & (np.minimum(fraction, 1 - fraction) * length <= reach)).tolist():
+        e = int(edge[r])
+        ends = [(fraction[r], network.edge_tail[e]), (1 - fraction[r], network.edge_head[e])]
+        near = _near_nodes(network, streams, r)
+        for share, node in ends:
+            if share * length[r] > reach:
+                continue
+            at = slice(int(network.indptr[node]), int(network.indptr[node + 1]))
+            short = np.asarray(network.edge_length_m)[at] <= link
+            opened[r] |= bool(np.isin(np.asarray(network.edge_head)[at][short], near).any())
+    return opened
+
+
+def _near_nodes(network: Network, streams: Streams, r: int) -> IntArray:
+    """Ends of the pieces on which the same driveway's near streams pass."""
+    rows = np.flatnonzero(
+        (np.asarray(streams.driveway) == streams.driveway[r]) & np.asarray(streams.near_side)
+    )
+    edges = np.asarray(streams.edge)[rows].astype(np.int64)
+    return np.concatenate([network.edge_tail[edges], network.edge_head[edges]]).astype(np.int64)
 
 
 def find_ways(
