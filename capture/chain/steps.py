@@ -292,7 +292,8 @@ def _turn_and_see(walk: _Walk) -> None:
         "seeing",
         lambda: add_seeing(
             m["place"], m["streams"], m["frontage"], offer=ask.offer, driving_side=side,
-            keep=ask.keep, sites=ask.sites, terrain=m["terrain"], walls=m["walls"], values=ask.numbers["seeing"],
+            keep=ask.keep, sites=ask.sites, terrain=m["terrain"], walls=m["walls"],
+            values=ask.numbers["seeing"],
         ),
         walk.offer(_SIGN),
         ask.keep,
