@@ -190,6 +190,7 @@ def leave_out(fit: ShareFit, ids: Sequence[str]) -> ShareFit:
         selection=fit.selection_sd > 0,
         keep_signs=fit.keep_signs,
         values=fit.values,
+        stream=fit.stream,
     )
 
 

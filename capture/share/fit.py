@@ -102,6 +102,8 @@ class ShareFit:
     known: KnownSites | None
     #: the constants it was made with
     values: Sheet
+    #: which cars it speaks of: all of them, or one of the two streams
+    stream: str = "total"
 
     @property
     def parameters(self) -> tuple[str, ...]:
@@ -122,7 +124,7 @@ class ShareFit:
             When signs and known sites contradict each other.
         """
         box, free, groups = _make_box(self)
-        drawn: BoxDraws = draw_box(box, worlds, quantity="share coefficients")
+        drawn: BoxDraws = draw_box(box, worlds, quantity=f"share coefficients {self.stream}")
         value = np.tile(self.mixture.prior.mean, (worlds.draws, 1))
         value[:, free] = drawn.value[:, : free.size]
         effects = drawn.value[:, free.size : free.size + len(groups)]
@@ -181,6 +183,7 @@ def fit_share(
     selection: bool = True,
     keep_signs: bool = True,
     values: Sheet = VALUES,
+    stream: str = "total",
 ) -> ShareFit:
     """Fit the share to the known sites, or take the starter sheet where there are none.
 
@@ -197,6 +200,8 @@ def fit_share(
         Whether draws respect the declared signs.
     values : Sheet
         The share's constants; a coefficient the user has set is held fixed.
+    stream : str
+        Key of the draws, so that two fits of one site differ by more than their means.
 
     Returns
     -------
@@ -256,6 +261,7 @@ def fit_share(
         data_hash="" if known is None or not count else known.data_hash(),
         known=known,
         values=values,
+        stream=stream,
     )
 
 
@@ -354,7 +360,7 @@ def make_rows(
         ]
     )
     # error of the count, and of each factor left at its reference
-    variance = known.vehicles_cv**2 + table.missing @ unknown
+    variance = known.vehicles_cv**2 + known.cars_cv**2 + table.missing @ unknown
     operators, group = _group_operators(known.operators)
     design = make_design(table.x - reference, known.formats)
     rows = Rows.of(design, target, variance=variance, group=group, weight=known.weight)

@@ -12,7 +12,7 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -47,6 +47,9 @@ MEASURE_COLUMNS: Final[Mapping[str, tuple[str, float, float, str]]] = {
 #: further number columns: least, most, unit
 NUMBER_COLUMNS: Final[Mapping[str, tuple[float, float, str]]] = {
     "cars_per_year": (1.0, 5e6, "cars/year"),
+    "cars_cv": (0.0, 2.0, "share"),
+    "tickets_per_year": (0.0, 5e6, "cars/year"),
+    "member_cars_per_year": (0.0, 5e6, "cars/year"),
     "aadt_cv": (0.0, 2.0, "share"),
     "bays": (1.0, 40.0, "bays"),
     "line_cars_per_hour": (1.0, 2000.0, "cars/h"),
@@ -77,6 +80,10 @@ class KnownSites:
     vehicles_veh_day: FloatArray
     #: relative error of that count, shape (n,)
     vehicles_cv: FloatArray
+    #: relative error of the cars, above 0 where part of the year was filled in, shape (n,)
+    cars_cv: FloatArray
+    #: part of the cars that plan members brought, NaN where not told, shape (n,)
+    member_share: FloatArray
     #: whether the line was full, so that demand was at least the cars washed, shape (n,)
     at_capacity: NDArray[np.bool_]
     #: power of each row's likelihood, shape (n,)
@@ -112,12 +119,18 @@ class KnownSites:
             cars_per_year=self.cars_per_year[rows],
             vehicles_veh_day=self.vehicles_veh_day[rows],
             vehicles_cv=self.vehicles_cv[rows],
+            cars_cv=self.cars_cv[rows],
+            member_share=self.member_share[rows],
             at_capacity=self.at_capacity[rows],
             weight=self.weight[rows],
             factors=self.factors.take(rows),
             row=self.row[rows],
             source=self.source,
         )
+
+    def scale(self, part: FloatArray) -> KnownSites:
+        """Return the same sites with part of each one's cars, shape (n,)."""
+        return replace(self, cars_per_year=self.cars_per_year * part)
 
     def leave_out(self, ids: Sequence[str]) -> KnownSites:
         """Return all rows but those named.
@@ -140,6 +153,8 @@ class KnownSites:
             self.cars_per_year,
             self.vehicles_veh_day,
             self.vehicles_cv,
+            self.cars_cv,
+            np.nan_to_num(self.member_share, nan=-1.0),
             self.at_capacity.astype(np.float64),
             self.weight,
             self.factors.x,
@@ -234,6 +249,8 @@ def check_known_sites(
     measures = {measure: numbers[column] for column, (measure, *_) in MEASURE_COLUMNS.items()}
     names = [*CORE, *(name for name in EXTRA if _is_filled(measures, name, values))]
     cars = numbers["cars_per_year"]
+    members = numbers["member_cars_per_year"]
+    members = np.where(np.isnan(members), cars - numbers["tickets_per_year"], members)
     return KnownSites(
         ids=ids,
         towns=_read_text(table, "town"),
@@ -243,6 +260,8 @@ def check_known_sites(
         cars_per_year=cars,
         vehicles_veh_day=numbers["aadt_veh_day"],
         vehicles_cv=np.nan_to_num(numbers["aadt_cv"], nan=values.value("count_cv")),
+        cars_cv=np.nan_to_num(numbers["cars_cv"], nan=0.0),
+        member_share=np.clip(members / cars, 0.0, 1.0),
         at_capacity=_find_full(numbers, values),
         weight=np.nan_to_num(numbers["weight"], nan=1.0),
         factors=make_factor_table(measures, ids, names=names, values=values),

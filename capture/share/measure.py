@@ -93,7 +93,9 @@ def measure_sites(
     seeing : Seeing or None
         ``sight``, shape (R,).
     around : Around or None
-        ``pull``, ``people_10min`` of shape (S,) and ``passed_first_share`` of shape (R,).
+        ``pull``, ``people_10min``, ``households_10min``, ``income`` (of all households),
+        ``attractions``, ``huff_share``, ``ticket_price_usd`` of shape (S,) and
+        ``passed_first_share`` of shape (R,).
     offer : Offer
         Open hours, price, plan, years open.
     vehicles : array_like, shape (S,) or (S, n), optional
@@ -146,7 +148,7 @@ def measure_sites(
         "plan_offered": np.full(count, float(offer.plan_offered)),
         "years_open": np.full(count, float(offer.years_open)),
         "speed_mps": by_stream(streams, "speed_mps"),
-        "income_usd": by_site("income"),
+        "income_usd": _each(by_site("income"), by_site("households_10min")),
         "attractions": by_site("attractions"),
         "open_h": np.full(count, float(offer.closes_hour - offer.opens_hour)),
         "huff_share": by_site("huff_share"),
@@ -162,6 +164,12 @@ def _count_sites(vehicles: ArrayLike | None, around: Any, sites: int | None) -> 
     if pull is None:
         raise InputError("the number of sites cannot be told; pass vehicles, around or sites")
     return len(pull)
+
+
+def _each(total: FloatArray, households: FloatArray) -> FloatArray:
+    """Return a sum over households for each of them, NaN where there are none."""
+    some = households > 0
+    return np.asarray(np.divide(total, households, out=np.full(total.shape, np.nan), where=some))
 
 
 def _medians(vehicles: ArrayLike) -> FloatArray:

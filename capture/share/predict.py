@@ -147,7 +147,7 @@ def predict_share(
         logs[rows] += unknown * beta[column]
     residual = np.ones((1, 1))
     if residuals:
-        noise = worlds.normal("share residual", ids) * own.sigma
+        noise = worlds.normal(f"share residual {fit.stream}", ids) * own.sigma
         logs += noise
         residual = np.exp(noise)
     low, middle, high = _multipliers(fit, centred, known.missing, beta, worlds)
@@ -180,7 +180,7 @@ def draw_operator(
         return np.zeros(worlds.draws)
     if operator is not None and operator in own.operator:
         return own.operator[operator]
-    normal = worlds.normal("share operator", [operator or "a new operator"])[0]
+    normal = worlds.normal(f"share operator {fit.stream}", [operator or "a new operator"])[0]
     for known in fit.operators:
         if known.name == operator:
             mean = known.level[own.node] - (known.slope[own.node] * own.value).sum(axis=1)

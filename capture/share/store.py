@@ -7,17 +7,19 @@ those rows too, for leaving rows out and explaining. Floats are written in full.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 
-from capture.basis import DataError
+from capture.basis import DataError, Sheet
 from capture.share.factors import FactorTable, FloatArray
 from capture.share.fit import Operator, ShareFit
 from capture.share.known import KnownSites
 from capture.share.mixture import Mixture, Prior
-from capture.share.values import VALUES
+from capture.share.values import VALUES, make_stream_sheet, replace_constants
 
 SCHEMA: Final = "share-fit/1"
 MOST_NUMBERS: Final = 5_000_000
@@ -50,6 +52,7 @@ def fit_to_dict(fit: ShareFit, *, with_known: bool = False) -> dict[str, Any]:
         "base": dict(fit.base),
         "selection_sd": fit.selection_sd,
         "keep_signs": fit.keep_signs,
+        "stream": fit.stream,
         "waiting": list(fit.waiting),
         "prior": {
             "mean": mixture.prior.mean.tolist(),
@@ -80,7 +83,9 @@ def fit_to_dict(fit: ShareFit, *, with_known: bool = False) -> dict[str, Any]:
             "operator": fit.full_operator.tolist(),
         },
         "yours": {
-            name: entry.value for name, entry in fit.values.items() if entry.grade == "yours"
+            name: [entry.value, entry.low, entry.high]
+            for name, entry in fit.values.items()
+            if entry.grade == "yours"
         },
         "known": None,
     }
@@ -156,8 +161,18 @@ def _read(saved: Mapping[str, Any]) -> ShareFit:
         waiting=tuple(str(name) for name in saved["waiting"]),
         data_hash=str(saved["data_hash"]),
         known=None if saved["known"] is None else known_from_dict(saved["known"]),
-        values=VALUES.override({str(name): float(v) for name, v in saved["yours"].items()}),
+        stream=str(saved["stream"]),
+        values=_read_sheet(str(saved["stream"]), saved["yours"]),
     )
+
+
+def _read_sheet(stream: str, yours: Mapping[str, Any]) -> Sheet:
+    own = []
+    for name, numbers in yours.items():
+        value, low, high = (float(number) for number in numbers)
+        entry = VALUES.override({str(name): value})[str(name)]
+        own.append(replace(entry, low=low, high=high))
+    return make_stream_sheet(stream, replace_constants(VALUES, own))
 
 
 def _floats(numbers: Any) -> FloatArray:
@@ -168,7 +183,7 @@ def _floats(numbers: Any) -> FloatArray:
 
 
 _TEXTS: Final = ("ids", "towns", "operators", "formats")
-_NUMBERS: Final = ("bays", "cars_per_year", "vehicles_veh_day", "vehicles_cv", "weight")
+_NUMBERS: Final = ("bays", "cars_per_year", "vehicles_veh_day", "vehicles_cv", "cars_cv", "weight")
 
 
 def known_to_dict(known: KnownSites) -> dict[str, Any]:
@@ -177,6 +192,7 @@ def known_to_dict(known: KnownSites) -> dict[str, Any]:
         **{name: list(getattr(known, name)) for name in _TEXTS},
         **{name: getattr(known, name).tolist() for name in _NUMBERS},
         "at_capacity": known.at_capacity.tolist(),
+        "member_share": [None if math.isnan(m) else m for m in known.member_share.tolist()],
         "row": known.row.tolist(),
         "source": known.source,
         "factors": {
@@ -201,6 +217,10 @@ def known_from_dict(saved: Mapping[str, Any]) -> KnownSites:
         cars_per_year=_floats(saved["cars_per_year"]).reshape(len(ids)),
         vehicles_veh_day=_floats(saved["vehicles_veh_day"]).reshape(len(ids)),
         vehicles_cv=_floats(saved["vehicles_cv"]).reshape(len(ids)),
+        cars_cv=_floats(saved["cars_cv"]).reshape(len(ids)),
+        member_share=np.array(
+            [math.nan if m is None else float(m) for m in saved["member_share"]]
+        ).reshape(len(ids)),
         weight=_floats(saved["weight"]).reshape(len(ids)),
         at_capacity=np.asarray(saved["at_capacity"], dtype=np.bool_).reshape(len(ids)),
         row=np.asarray(saved["row"], dtype=np.int64).reshape(len(ids)),

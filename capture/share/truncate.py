@@ -172,6 +172,7 @@ def _cut_normal(
     flip = low > 0
     bottom, top = np.where(flip, -high, low), np.where(flip, -low, high)
     log_bottom, log_top = log_ndtr(bottom), log_ndtr(top)
-    log_share = log_top + np.log1p((uniform - 1) * -np.expm1(np.minimum(log_bottom - log_top, 0)))
+    above = np.where(flip, uniform, 1 - uniform)
+    log_share = log_top + np.log1p(above * np.expm1(np.minimum(log_bottom - log_top, 0)))
     drawn = np.clip(ndtri_exp(np.minimum(log_share, 0)), bottom, top)
     return np.asarray(mean + sd * np.where(flip, -drawn, drawn))

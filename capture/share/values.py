@@ -9,11 +9,12 @@ the user overrides has no spread and is then held fixed by the regression.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from capture.basis import Grade, Sheet, Sourced
+from capture.basis import Grade, InputError, Sheet, Sourced
 from capture.basis.draws import Z95
 
 MEMORY: Final = "common practice, no source (from memory)"
@@ -83,12 +84,72 @@ def _entries() -> Iterator[Sourced]:
             yield from _factor(name, entry)
     for name, entry in STARTER["spread"].items():
         yield _plain(name, entry, "1")
-    for name, entry in STARTER["other"].items():
-        yield _plain(name, entry, "share")
+    for group in ("other", "members"):
+        for name, entry in STARTER[group].items():
+            yield _plain(name, entry, "share")
 
 
 #: every constant of the share, to be read and overridden
 VALUES: Final = Sheet("share", _entries())
+
+
+def replace_constants(values: Sheet, changed: Iterable[Sourced]) -> Sheet:
+    """Return a sheet with some constants replaced, spread and all.
+
+    Raises
+    ------
+    InputError
+        For a name that the sheet does not hold.
+    """
+    entries = dict(values)
+    for entry in changed:
+        entries[values[entry.name].name] = entry
+    return Sheet(values.room, entries.values())
+
+
+def make_stream_sheet(stream: str, values: Sheet = VALUES) -> Sheet:
+    """Return the sheet of one stream of cars: ``total``, ``tickets`` or ``members``.
+
+    Parameters
+    ----------
+    stream : str
+    values : Sheet
+        The sheet of all cars; constants the user has set stay as they are.
+
+    Returns
+    -------
+    Sheet
+        With that stream's bases and coefficients.
+
+    Raises
+    ------
+    InputError
+        For another stream.
+
+    Examples
+    --------
+    >>> round(make_stream_sheet("members").value("base_exterior_share"), 5)
+    0.00544
+    """
+    if stream == "total":
+        return values
+    if stream not in STARTER["stream"]:
+        raise InputError(f"stream must be total, tickets or members, got {stream!r}; pick one")
+    differs = dict(STARTER["stream"][stream])
+    part = differs.pop("base_factor")
+    changed = [
+        replace(old, value=old.value * part, low=old.low * part, high=old.high * part)
+        for name, old in values.items()
+        if name.startswith("base_") and old.grade != "yours"
+    ]
+    for name, entry in differs.items():
+        old = values[f"beta_{name}"]
+        if old.grade != "yours":
+            mean, sd = entry["mean"], entry["sd"]
+            low, high = mean - Z95 * sd, mean + Z95 * sd
+            own = replace(old, value=mean, low=low, high=high, source=OURS, grade="invented")
+            changed.append(own)
+    return replace_constants(values, changed)
 
 
 def prior_sd(values: Sheet, name: str) -> float:
