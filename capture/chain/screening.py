@@ -94,7 +94,7 @@ def many(
     sites : Sites, Path or str, optional
         A table of sites or a file of parcels; the area's own parcels when left out.
     offer, seed, draws, year, replaced, known, answers, rivals, memo, say
-        As for :func:`capture.chain.study.study`.
+        As for :func:`capture.chain.study`.
     top : int
         How many count as the first in ``chance_top``.
     piece : int
