@@ -293,7 +293,8 @@ def expand_short_count(
     hours : float
         How many hours were counted.
     month, weekday : int, optional
-        1-12, and 0 (Monday) to 6; without them an ordinary weekday is assumed.
+        1-12, and 0 (Monday) to 6; without a weekday the mean of Monday to Thursday is taken,
+        without a month an ordinary weekday of the year.
     axles : bool
         Whether axles were counted; two of them and the axle factor make a vehicle.
     hour_share : ndarray of float, optional
@@ -337,10 +338,12 @@ def expand_short_count(
     if axles:
         day *= values.value("axle_factor") / 2
         told.append(f"two axles and axle factor {values.value('axle_factor'):.2f}")
-    if month is not None and weekday is not None:
+    if month is not None:
         factors = make_season_factors() if season is None else season
-        factor = float(factors[month - 1, weekday])
-        told.append(f"{MONTHS[month - 1]} {WEEKDAYS[weekday]} factor {factor:.3f}")
+        row = factors[month - 1]
+        factor = float(row[:4].mean() if weekday is None else row[weekday])
+        day_name = "weekday" if weekday is None else WEEKDAYS[weekday]
+        told.append(f"{MONTHS[month - 1]} {day_name} factor {factor:.3f}")
         if season is None:
             variance += values.value("sd_default_season_log") ** 2
     else:

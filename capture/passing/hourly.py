@@ -221,6 +221,7 @@ def summarize_hours(
     name: str,
     study_year: int,
     season: FloatArray | None = None,
+    month: int | None = None,
     values: Sheet = VALUES,
 ) -> HourlyCounts:
     """Bring every station to the average day and read off its hours and directions.
@@ -237,6 +238,8 @@ def summarize_hours(
         Later years are left out.
     season : ndarray of float, shape (12, 7), optional
         Factors of the area's own continuous station.
+    month : int, optional
+        1-12, of counts without a date.
 
     Returns
     -------
@@ -254,7 +257,8 @@ def summarize_hours(
             continue
         latest = _latest(whole, ledger)
         ways = [part for _, part in latest.groupby("label", sort=True)][:2]
-        records = [_summarize_way(w, season, values) for w in ways]
+        ledger.used.update(int(row) for way in ways for row in way["row"])
+        records = [_summarize_way(w, season, month, values) for w in ways]
         shape = _shape(str(station), str(road), ways)
         record = join_two_ways(records) if len(records) == 2 else records[0]
         record["kind"] = records[0]["kind"]
@@ -268,6 +272,7 @@ def summarize_hours(
     if not counts:
         raise_none_left(ledger, name)
     table = pd.DataFrame(counts).reindex(columns=list(COUNT_COLUMNS))
+    table["two_way"] = table["two_way"].astype(object)
     return HourlyCounts(
         counts=table, shapes=tuple(shapes), average_days=averages, design_hours=designs
     )
@@ -279,7 +284,7 @@ def _latest(whole: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
         return whole
     latest = whole["year"] == year.max()
     ledger.note(
-        "joined", whole.loc[~latest, "row"], "another year of the station; its latest is used"
+        "set aside", whole.loc[~latest, "row"], "another year of the station; its latest is used"
     )
     kept: pd.DataFrame = whole[latest]
     return kept
@@ -301,7 +306,9 @@ def _complete_days(frame: pd.DataFrame) -> pd.DataFrame:
     return by_day
 
 
-def _summarize_way(way: pd.DataFrame, season: FloatArray | None, values: Sheet) -> dict[str, Any]:
+def _summarize_way(
+    way: pd.DataFrame, season: FloatArray | None, month: int | None, values: Sheet
+) -> dict[str, Any]:
     frame = _days(way)
     by_day = _complete_days(frame)
     first = way.iloc[0]
@@ -329,7 +336,7 @@ def _summarize_way(way: pd.DataFrame, season: FloatArray | None, values: Sheet) 
         expand_short_count(
             vehicles,
             hours=hours,
-            month=pd.Timestamp(day).month if dated else None,
+            month=pd.Timestamp(day).month if dated else month,
             weekday=pd.Timestamp(day).weekday() if dated else None,
             season=season,
             values=values,

@@ -85,7 +85,8 @@ def load_counts(
     hourly : bool, optional
         Whether rows are intervals; found out when not given.
     defaults : mapping, optional
-        ``station``, ``road``, ``lat``, ``lon`` for files that leave them out.
+        ``station``, ``road``, ``lat``, ``lon`` for files that leave them out; ``month`` (1-12)
+        of counts that bear no date.
     season : ndarray of float, shape (12, 7), optional
         Month x weekday factors of the area's own continuous station.
     values : Sheet
@@ -116,7 +117,13 @@ def load_counts(
     if by_hour:
         rows = make_hour_rows(table, columns, positions, ledger, name=name)
         found = summarize_hours(
-            rows, ledger, name=name, study_year=study_year, season=season, values=values
+            rows,
+            ledger,
+            name=name,
+            study_year=study_year,
+            season=season,
+            month=_month(defaults or {}),
+            values=values,
         )
         counts = found.counts
     else:
@@ -130,7 +137,7 @@ def load_counts(
             season=season,
             values=values,
         )
-    ledger.note("used", _used_rows(table, ledger), f"made {len(counts)} count(s)")
+    ledger.note("used", sorted(ledger.used), f"made {len(counts)} count(s)")
     return CountFile(
         name=name,
         counts=counts,
@@ -142,11 +149,6 @@ def load_counts(
     )
 
 
-def _used_rows(table: pd.DataFrame, ledger: Ledger) -> list[int]:
-    left = sum(d.rows for d in ledger.done if d.what == "left out")
-    return [int(r) for r in table["row"]][: max(len(table) - left, 0)]
-
-
 def _read(
     source: Path | str | pd.DataFrame, name: str | None
 ) -> tuple[pd.DataFrame, list[str], str]:
@@ -155,6 +157,15 @@ def _read(
     path = Path(source)
     table, remarks = read_count_file(path)
     return table, remarks, plain_text(name or path.name, most=80)
+
+
+def _month(defaults: Mapping[str, object]) -> int | None:
+    month = defaults.get("month")
+    if month is None:
+        return None
+    if not (isinstance(month, int) and 1 <= month <= 12):
+        raise InputError(f"month of the counts must be 1 to 12, got {month!r}; change it")
+    return month
 
 
 def _fill_defaults(table: pd.DataFrame, defaults: Mapping[str, object]) -> pd.DataFrame:

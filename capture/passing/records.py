@@ -41,7 +41,7 @@ MOST_SHOWN: Final = 12
 class Did:
     """One thing that was done with rows of a file."""
 
-    #: what was done: "used", "left out", "changed", "assumed", "joined"
+    #: what was done: "used", "left out", "set aside", "changed", "assumed", "joined"
     what: str
     #: how many rows
     rows: int
@@ -55,7 +55,10 @@ class Did:
 class Ledger:
     """Collects what is done with a file's rows."""
 
+    #: what was done, in order
     done: list[Did] = field(default_factory=list)
+    #: rows of the file that are part of a count
+    used: set[int] = field(default_factory=set)
 
     def note(self, what: str, rows: Any, why: str) -> None:
         """Note what was done with some rows; nothing is noted for no rows."""
@@ -140,6 +143,8 @@ def make_counts(
     counts = _keep_latest(counts, ledger)
     if counts.empty:
         raise_none_left(ledger, name)
+    ledger.used.update(row for rows in counts["rows"] for row in rows)
+    counts["two_way"] = counts["two_way"].astype(object)
     counts["count_id"] = [f"{name}#{r[0]}" for r in counts["rows"]]
     return counts.reindex(columns=list(COUNT_COLUMNS)).reset_index(drop=True)
 
@@ -179,7 +184,9 @@ def _plain_rows(
     out["where_not"] = positions.why
     out["heavy_share"] = _heavy_share(table, columns)
     out["kind"] = text("kind").str.lower()
-    out["direction_deg"], out["label"], out["two_way"] = _direction_columns(table, columns, ledger)
+    bearing, label, both = _direction_columns(table, columns, ledger)
+    out["direction_deg"], out["label"] = bearing, label
+    out["two_way"] = pd.Series(both, index=table.index, dtype="object")
     out = _year_columns(out, table, columns, ledger)
     for_sd = values.value("sd_published_log")
     out["log_sd"] = for_sd
@@ -457,11 +464,8 @@ def _keep_latest(counts: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
                 for y, v in zip(earlier["year"], earlier["vehicles_per_day"], strict=True)
             )
             last["story"] = f"{last['story']}; earlier {told}"
-            ledger.note(
-                "joined",
-                [r[0] for r in earlier["rows"]],
-                "an earlier year of the same station, kept in its story",
-            )
+            older = [r for rows in earlier["rows"] for r in rows if r not in last["rows"]]
+            ledger.note("set aside", older, "an earlier year of the station, told in its story")
         last["history"] = tuple(zip(ordered["year"], ordered["vehicles_per_day"], strict=True))
         kept.append(last)
     return pd.DataFrame(kept)

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from capture.place import Frontage, Network, Place
 
 FloatArray = NDArray[np.float64]
-Z95 = 1.6448536269514722
 RAISED_MEDIAN = 3
 
 
@@ -129,14 +128,12 @@ def add_streams(
     network = place.network
     rows: list[dict[str, Any]] = []
     for f in range(len(frontage.segment)):
-        rows += _streams_of(network, volumes, frontage, f, values)
-    streams = _to_streams(network, volumes, rows, values)
+        rows += _streams_of(network, frontage, f)
+    streams = _to_streams(network, volumes, rows)
     return _count_corners_once(network, streams, values)
 
 
-def _streams_of(
-    network: Network, volumes: Volumes, frontage: Frontage, f: int, values: Sheet
-) -> list[dict[str, Any]]:
+def _streams_of(network: Network, frontage: Frontage, f: int) -> list[dict[str, Any]]:
     g = int(frontage.segment[f])
     at = float(frontage.fraction[f])
     side = int(frontage.side[f])
@@ -187,9 +184,7 @@ def _along_opposite(
     return best[1], best[2]
 
 
-def _to_streams(
-    network: Network, volumes: Volumes, rows: Sequence[dict[str, Any]], values: Sheet
-) -> Streams:
+def _to_streams(network: Network, volumes: Volumes, rows: Sequence[dict[str, Any]]) -> Streams:
     edge = np.array([r["edge"] for r in rows], dtype=np.int32)
     owner = np.asarray(network.edge_segment)[edge].astype(np.int64)
     fraction = np.array([r["fraction"] for r in rows], dtype=np.float64)
@@ -201,10 +196,7 @@ def _to_streams(
     )
     lanes = np.where(oneway, network.segment_lanes[owner], lanes)
     heavy = volumes.heavy_share[owner]
-    split = values["direction_split_share"]
-    split_sd = (split.high - split.low) / (2 * Z95) / split.value
-    known = oneway | volumes.split_measured[owner]
-    split_log = np.where(known & ~dual, 0.0, split_sd)
+    split_log = volumes.split_log_sd[owner]
     heavy_log = 0.5 * heavy / np.maximum(1 - heavy, 0.05)
     shares, told = _hours(network, volumes, edge)
     return Streams(

@@ -34,6 +34,10 @@ WEIGHTS: Final = {"distance": 0.25, "name": 0.45, "bearing": 0.15, "class": 0.15
 _COUNTED: Final = (1.0, 1.0, 1.0, 1.0, 0.95, 0.8, 0.65, 0.4, 0.3)
 #: with a name that fits, the road may be this much farther than the usual reach
 NAMED_REACH: Final = 4.0
+#: names at least this alike are the same
+SAME_NAME: Final = 0.8
+#: score of a road that only the name speaks for
+FAR_NAMESAKE_SCORE: Final = 0.45
 TIE_COLUMNS: Final = (
     "count_id", "segment", "score", "distance_m", "distance_score", "name_score",
     "bearing_score", "class_score", "ambiguous", "rival_segment", "decided", "why",
@@ -125,6 +129,8 @@ def _tie_one(
         return _decided(network, index, base, decision)
     x, y = network.projection.to_xy(count["lat"], count["lon"])
     near = _candidates(network, index, float(x), float(y), count, values)
+    if count["road"] and max((c["name_score"] for c in near), default=0.0) < SAME_NAME:
+        near += _far_namesake(network, index, float(x), float(y), count, values)
     if not near:
         reach = values.value("tie_reach_m")
         return {**base, "why": f"no road that fits within {reach:.0f} m"}
@@ -132,9 +138,11 @@ def _tie_one(
     best = near[0]
     if best["score"] < values.value("tie_least_score"):
         return {**base, "why": f"best road scores {best['score']:.2f} only: {best['why']}"}
-    others = [c for c in near[1:] if _other_road(network, best["segment"], c["segment"])]
+    both = count["two_way"] is not False
+    others = [c for c in near[1:] if _other_road(network, best["segment"], c["segment"], both)]
     rival = others[0] if others else None
-    close = rival is not None and best["score"] - rival["score"] < values.value("tie_clear_gap")
+    gap = values.value("tie_clear_gap")
+    close = rival is not None and best["score"] - rival["score"] < gap
     row = {**base, **best, "ambiguous": close}
     if rival is not None and close:
         row["rival_segment"] = rival["segment"]
@@ -176,6 +184,25 @@ def _candidates(
         if row["distance_m"] <= reach or row["name_score"] >= 0.85:
             rows.append(row)
     return rows
+
+
+def _far_namesake(
+    network: Network, index: Index, x: float, y: float, count: Mapping[str, Any], values: Sheet
+) -> list[dict[str, Any]]:
+    """Find the road that a count names where its position must be wrong; said as such."""
+    import shapely
+
+    point: Any = shapely.Point(x, y)
+    far = values.value("tie_named_reach_m")
+    found = np.sort(index.tree.query(point, predicate="dwithin", distance=far))
+    alike = [int(g) for g in found if _name_score(network, int(g), count) >= SAME_NAME]
+    if not alike:
+        return []
+    nearest = min(alike, key=lambda g: (shapely.distance(index.lines[g], point), g))
+    row = _score(network, index, nearest, point, count, math.nan, values)
+    row["score"] = FAR_NAMESAKE_SCORE
+    row["why"] += "; the name was followed against the position, which is on another road"
+    return [row]
 
 
 def _score(
@@ -262,10 +289,10 @@ def _road_name(network: Network, segment: int) -> str:
     return plain_text(name, most=60) if name else "a road without a name"
 
 
-def _other_road(network: Network, a: int, b: int) -> bool:
-    """Whether two pieces are different roads, or the two carriageways of one."""
+def _other_road(network: Network, a: int, b: int, both: bool) -> bool:
+    """Whether two pieces are different roads, or carriageways that a one-way count parts."""
     if bool(network.segment_oneway[a]) and int(network.segment_opposite[a]) == b:
-        return True
+        return not both
     same = network.segment_name[a] and network.segment_name[a] == network.segment_name[b]
     return not same and network.segment_way[a] != network.segment_way[b]
 

@@ -162,6 +162,14 @@ def _tying() -> list[Sourced]:
         _ours(
             "tie_reach_m", 60, 60, 60, "m", "how far a count may lie from the road it is tied to"
         ),
+        _ours(
+            "tie_named_reach_m",
+            500,
+            500,
+            500,
+            "m",
+            "how far the road that a count names may lie when its position is wrong",
+        ),
         _ours("tie_scale_m", 20, 20, 20, "m", "distance at which the distance score falls to 1/e"),
         _ours("tie_bearing_deg", 30, 30, 30, "deg", "bearing difference at which its score is 1/e"),
         _ours("tie_least_score", 0.3, 0.3, 0.3, "1", "a tie under this score is not made"),

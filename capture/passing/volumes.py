@@ -61,8 +61,8 @@ class Volumes:
     key: list[str]
     #: vehicles a day by direction, (E,)
     edge_vehicles_per_day: FloatArray
-    #: whether the direction was counted apart, (G,)
-    split_measured: NDArray[np.bool_]
+    #: spread of the logarithm that the split between directions adds, (G,)
+    split_log_sd: FloatArray
     #: through trips, share of all, (G,)
     through: FloatArray
     #: every count with what became of it
@@ -261,6 +261,7 @@ def _assemble(
     source = [model.describe()] * size
     key = [_road_key(network, g) for g in range(size)]
     forward = np.full(size, np.nan)
+    split_sd = _default_split(network, values)
     by_segment: dict[int, list[Carried]] = {}
     for one in carried:
         by_segment.setdefault(one.segment, []).append(one)
@@ -278,6 +279,8 @@ def _assemble(
         source[g] = _say(count, best, len(used))
         key[g] = f"count {count['count_id']}"
         forward[g] = best.forward_share
+        if holds:
+            split_sd[g] = _split_spread(network, g, count, best, split_sd[g])
     vehicles = np.exp(log_v)
     return Volumes(
         vehicles_per_day=vehicles,
@@ -289,7 +292,7 @@ def _assemble(
         source=source,
         key=key,
         edge_vehicles_per_day=_edge_volumes(network, vehicles, forward, values),
-        split_measured=np.isfinite(forward) | (np.asarray(network.segment_oneway) & measured),
+        split_log_sd=split_sd,
         through=through,
         counts=counts,
         conflicts=find_conflicts(network, counts, carried, values),
@@ -369,6 +372,25 @@ def _say(count: Any, best: Carried, used: int) -> str:
 def _road_key(network: Network, g: int) -> str:
     name = network.segment_name[g] or network.segment_ref[g]
     return f"road {name}" if name else f"way {int(network.segment_way[g])}"
+
+
+def _default_split(network: Network, values: Sheet) -> FloatArray:
+    """Spread of an assumed split: none on a one-way street that has no other carriageway."""
+    entry = values["direction_split_share"]
+    sd = (entry.high - entry.low) / (2 * 1.6448536269514722) / entry.value
+    lone = np.asarray(network.segment_oneway) & (np.asarray(network.segment_opposite) < 0)
+    return np.where(lone, 0.0, sd)
+
+
+def _split_spread(network: Network, g: int, count: Any, best: Carried, default: float) -> float:
+    """Spread of a counted split: none when its bearing is named, else as wide as it is uneven."""
+    share = float(count["split_share"])
+    if math.isfinite(best.forward_share) or count["two_way"] is False:
+        return 0.0
+    if math.isfinite(share):
+        named = math.isfinite(float(count["direction_deg"]))
+        return 0.0 if named else abs(math.log(max(share, 0.01) / 0.5))
+    return default
 
 
 def _default_heavy(network: Network, values: Sheet) -> FloatArray:
