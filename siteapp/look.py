@@ -25,9 +25,11 @@ THEME: Final[dict[str, str]] = {
     "theme.showWidgetBorder": "true",
 }
 
+SERIF: Final = '"Source Serif", "Source Serif 4", "Source Serif Pro", Georgia, serif'
+
 STYLE: Final = f"""
 <style>
-.block-container {{ padding-top: 3.2rem; padding-bottom: 3rem; max-width: 84rem; }}
+.block-container {{ padding-top: 2.6rem; padding-bottom: 3rem; max-width: 84rem; }}
 h1 {{ font-size: 1.9rem; letter-spacing: -0.01em; padding-bottom: 0.1rem; }}
 h2, h3 {{ font-size: 1.2rem; }}
 .st-key-strip {{ border-top: 3px solid {INK}; border-bottom: 1px solid {INK}; gap: 0;
@@ -43,12 +45,20 @@ h2, h3 {{ font-size: 1.2rem; }}
 .st-key-strip [data-testid="stButton"] button:focus-visible {{ outline: 3px solid {WATER};
   outline-offset: -3px; }}
 .st-key-strip p {{ font-size: 1rem; line-height: 1.25; color: {INK}; }}
-.st-key-strip strong {{ font-size: 1.5rem; font-family: "Source Serif Pro", "Source Serif 4",
-  Georgia, serif; font-weight: 600; letter-spacing: -0.01em; }}
+.st-key-strip strong {{ font-size: 1.5rem; font-family: {SERIF}; font-weight: 600; letter-spacing: -0.01em; }}
 .st-key-strip small, .st-key-strip span {{ color: {FAINT_INK}; }}
-.say {{ font-family: "Source Serif Pro", "Source Serif 4", Georgia, serif; font-size: 1.12rem;
-  line-height: 1.5; max-width: 62rem; margin: 0.2rem 0 0.8rem; }}
+.where {{ font-size: 0.95rem; letter-spacing: 0.02em; color: {FAINT_INK}; margin: 0 0 -0.9rem; }}
+.say {{ font-family: {SERIF}; font-size: 1.12rem; line-height: 1.5; max-width: 62rem;
+  margin: 0.2rem 0 0.4rem; }}
 .say b {{ font-weight: 600; }}
+.table {{ overflow-x: auto; margin: 0.2rem 0 1rem; }}
+.table table {{ border-collapse: collapse; width: 100%; font-size: 0.92rem; line-height: 1.35; }}
+.table caption {{ text-align: left; font-weight: 600; padding: 0.3rem 0; color: {INK};
+  caption-side: top; }}
+.table th, .table td {{ border: 0 !important; border-bottom: 1px solid #cfc6b0 !important;
+  padding: 0.3rem 0.9rem 0.3rem 0 !important; text-align: left; vertical-align: top; }}
+.table th {{ border-bottom: 2px solid {INK} !important; font-weight: 600; }}
+.table .number {{ text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }}
 .grade {{ border: 1px solid {FAINT_INK}; padding: 0 0.35rem; font-size: 0.8rem;
   white-space: nowrap; }}
 .caution {{ border-left: 5px solid {RUST}; padding: 0.25rem 0.8rem; margin: 0.35rem 0;

@@ -11,19 +11,23 @@ from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from capture.basis import FORMAT_WORDS, UnitSystem
-from capture.papers.look import choose_volume_look
+from capture.papers.look import LOOKS, choose_volume_look
 from capture.papers.marks import MapLayer, Mark, drop_empty, mark_area, mark_line, mark_point
 from capture.papers.words import say_amount, say_number
 
+FloatArray = NDArray[np.float64]
 Z95: Final = 1.6448536269514722
 #: roads that the volumes layer shows at most, the busiest of those around the site
 MOST_ROADS: Final = 4000
 #: lines of sight drawn for each stream, about
 RAYS_OF_STREAM: Final = 24
 STREAM_SHOWN_M: Final = 260.0
+#: how far a stream is drawn beside its road's middle
+STREAM_ASIDE_M: Final = 7.0
 #: least vehicles a day of a road that the volumes layer shows when nothing was counted on it
 LEAST_ESTIMATED: Final = 1000.0
 #: likeness from which a rival counts as of the same kind
@@ -52,13 +56,19 @@ def make_road_layer(
     measured = np.asarray(volumes.measured, dtype=bool)
     keep = np.isfinite(daily) & (measured | (daily >= LEAST_ESTIMATED))
     marks = [_mark_road(network, volumes, int(g)) for g in _around(network, x, y, MOST_ROADS, keep)]
-    used = {mark.look for mark in marks}
-    legend = tuple(sorted(used, key=lambda key: (key.rpartition("-")[2] != "measured", key)))
+    steps = sorted({mark.look.split("-")[1] for mark in marks})
+    legend = [f"road-{step}-measured" for step in steps]
+    words = {key: LOOKS[key].words.replace(", measured", "") for key in legend}
+    if any(mark.look.endswith("estimated") for mark in marks):
+        dashed = f"road-{steps[-1]}-estimated"
+        legend.append(dashed)
+        words[dashed] = "dashed: estimated, not counted"
     return MapLayer(
         name="Roads by vehicles a day",
         marks=tuple(sorted(marks, key=lambda mark: mark.look)),
-        legend=legend,
+        legend=tuple(legend),
         shown=shown,
+        words=words,
     )
 
 
@@ -174,11 +184,13 @@ def make_stream_layer(
         line = walk_upstream(
             network, int(streams.edge[r]), float(streams.fraction[r]), distance_m=STREAM_SHOWN_M
         )
+        line = _shift_aside(line, STREAM_ASIDE_M * (1 if network.driving_side == "right" else -1))
         near = bool(streams.near_side[r])
         look = "stream-near" if near else "stream-far"
         lines = _stream_lines(streams, turning, seeing, r, say)
         title = f"{streams.road[r] or 'road without a name'}, {_compass(streams.direction_deg[r])}"
-        marks.append(mark_line(line, look, network.projection, title=title, lines=lines))
+        if len(line) > 1:
+            marks.append(mark_line(line, look, network.projection, title=title, lines=lines))
         lat, lon = network.projection.to_latlon(line[-1:, 0], line[-1:, 1])
         marks.append(
             mark_point(
@@ -192,6 +204,13 @@ def make_stream_layer(
             )
         )
     return MapLayer(name="Traffic past the site", marks=tuple(marks))
+
+
+def _shift_aside(line: FloatArray, right_m: float) -> FloatArray:
+    """Shift a line to its right, so that the two directions of a road lie side by side."""
+    moved = shapely.offset_curve(shapely.LineString(line), -right_m)
+    points: FloatArray = shapely.get_coordinates(moved)
+    return points if len(points) > 1 else line
 
 
 def _stream_lines(

@@ -121,6 +121,7 @@ def make_study_dict(study: Any) -> dict[str, Any]:
         "program": {"name": "site-to-line", "version": capture.__version__},
         "seed": study.worlds.seed,
         "draws": draws,
+        "year": study.year,
         "area": _tell_area(study),
         "site": _tell_site(study),
         "offer": study.offer.to_dict(),

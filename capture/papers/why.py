@@ -23,6 +23,8 @@ FloatArray = NDArray[np.float64]
 LEAST_DRAWS: Final = 100
 #: squared rank correlations of unrelated draws stay below this over n, nearly always
 _CHANCE: Final = 12.0
+#: two inputs with a squared rank correlation above this say the same
+_SAME: Final = 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,12 +162,20 @@ def find_movers(
         return ()
     inputs = np.vstack(rows)[:, known]
     parts = _rank_parts(inputs, output[known])
-    order = np.argsort(-parts, kind="stable")[:most]
+    picked: list[int] = []
+    for at in np.argsort(-parts, kind="stable"):
+        if len(picked) == most or parts[at] <= _CHANCE / known.sum():
+            break
+        if not _says_the_same(inputs, int(at), picked):
+            picked.append(int(at))
     return tuple(
-        _make_mover(names[at], inputs[at], output[known], float(parts[at]))
-        for at in order
-        if parts[at] > _CHANCE / known.sum()
+        _make_mover(names[at], inputs[at], output[known], float(parts[at])) for at in picked
     )
+
+
+def _says_the_same(inputs: FloatArray, at: int, picked: list[int]) -> bool:
+    """Whether an input moves with one already named, as two directions of one road do."""
+    return bool(picked) and bool((_rank_parts(inputs[picked], inputs[at]) > _SAME).any())
 
 
 def _rank_parts(inputs: FloatArray, output: FloatArray) -> FloatArray:

@@ -1,0 +1,247 @@
+"""How are charts drawn? The same inks as maps and print; never by colour alone.
+
+Each function takes a table from ``capture.papers.pictures`` and returns an Altair chart in
+the reader's units. Labels name what is meant; text is ink on paper.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import altair as alt
+import pandas as pd
+
+from capture.basis import UnitSystem, convert_out
+from capture.papers.look import FAINT_INK, INK, MOSS, PLUM, RUST, SAND, WATER
+
+FONT: Final = "Source Sans Pro, Source Sans, sans-serif"
+DASHES: Final = ([1, 0], [7, 4], [2, 3], [9, 3, 2, 3], [4, 4], [12, 4])
+INKS: Final = (WATER, RUST, PLUM, MOSS, INK, FAINT_INK)
+
+
+def finish(chart: Any, *, height: int = 300) -> Any:
+    """Give a chart the common look."""
+    return (
+        chart.properties(height=height, background="transparent")
+        .configure_view(stroke=None)
+        .configure_axis(
+            labelFont=FONT, titleFont=FONT, labelColor=INK, titleColor=INK, labelFontSize=13,
+            titleFontSize=13, titleFontWeight="normal", gridColor=SAND, domainColor=FAINT_INK,
+            tickColor=FAINT_INK, labelLimit=260,
+        )
+        .configure_legend(
+            labelFont=FONT, titleFont=FONT, labelColor=INK, titleColor=INK, labelFontSize=13,
+            symbolStrokeWidth=3, symbolSize=220, orient="top", labelLimit=360,
+        )
+        .configure_text(font=FONT, fontSize=13, color=INK)
+    )  # fmt: skip
+
+
+def draw_streams(table: pd.DataFrame) -> Any:
+    """Draw vehicles a day of each stream with its range; measured filled, estimated open."""
+    named = table.assign(
+        stream=[
+            f"{row.road}, {row.side} side ({n + 1})" for n, row in enumerate(table.itertuples())
+        ]
+    )
+    base = alt.Chart(named).encode(y=alt.Y("stream:N", title=None, sort=None))
+    bars = base.mark_bar(stroke=WATER, strokeWidth=2, height=22).encode(
+        x=alt.X("vehicles_per_day:Q", title="vehicles a day that could be washed"),
+        fill=alt.Fill(
+            "known_by:N",
+            title=None,
+            scale=alt.Scale(domain=["measured", "estimated"], range=[WATER, "#ffffff"]),
+        ),
+    )
+    ranges = base.mark_rule(strokeWidth=3, color=INK).encode(x="low:Q", x2="high:Q")
+    ends = base.mark_tick(thickness=3, height=12, color=INK)
+    return finish(
+        bars + ranges + ends.encode(x="low:Q") + ends.encode(x="high:Q"),
+        height=60 + 44 * len(named),
+    )
+
+
+def draw_delay(table: pd.DataFrame) -> Any:
+    """Draw the delay turning in and out by hour of the day."""
+    streams = list(dict.fromkeys(table["stream"]))
+    return finish(
+        alt.Chart(table)
+        .mark_line(strokeWidth=3, interpolate="step-after")
+        .encode(
+            x=alt.X("hour:Q", title="hour of the day", scale=alt.Scale(domain=[0, 24]),
+                    axis=alt.Axis(tickCount=12)),
+            y=alt.Y("delay_s:Q", title="seconds in and out"),
+            color=alt.Color("stream:N", title=None, sort=streams,
+                            scale=alt.Scale(domain=streams, range=list(INKS))),
+            strokeDash=alt.StrokeDash("stream:N", title=None, sort=streams,
+                                      scale=alt.Scale(domain=streams, range=list(DASHES))),
+        )
+    )  # fmt: skip
+
+
+def draw_share(table: pd.DataFrame) -> Any:
+    """Draw the steps from the reference share to this site's."""
+    kinds = [
+        "whole" if key in {"base", "rate"} else "raises" if factor >= 1 else "lowers"
+        for key, factor in zip(table["key"], table["factor"], strict=True)
+    ]
+    labels = [
+        f"{100 * end:.2f} %" if kind == "whole" else f"x {factor:.2f}"
+        for kind, end, factor in zip(kinds, table["to_share"], table["factor"], strict=True)
+    ]
+    named = table.assign(
+        kind=kinds,
+        label=labels,
+        start=table["from_share"] * 100,
+        end=table["to_share"] * 100,
+        right=table[["from_share", "to_share"]].max(axis=1) * 100,
+        name=[
+            name if known else f"{name} (not known)"
+            for name, known in zip(table["name"], table["known"], strict=True)
+        ],
+    )
+    base = alt.Chart(named).encode(y=alt.Y("name:N", title=None, sort=None))
+    bars = base.mark_bar(height=20, stroke=INK, strokeWidth=1).encode(
+        x=alt.X("start:Q", title="share washed, %", scale=alt.Scale(zero=True)),
+        x2="end:Q",
+        color=alt.Color(
+            "kind:N",
+            title=None,
+            scale=alt.Scale(domain=["whole", "raises", "lowers"], range=[INK, MOSS, RUST]),
+        ),
+    )
+    text = base.mark_text(align="left", dx=7).encode(x="right:Q", text="label:N")
+    return finish(bars + text, height=40 + 30 * len(named))
+
+
+def draw_week(table: pd.DataFrame) -> Any:
+    """Draw expected cars an hour by weekday and hour as circles whose size tells."""
+    open_hours = table[table["cars_per_hour"] > 0]
+    days = list(dict.fromkeys(table["weekday"]))
+    return finish(
+        alt.Chart(open_hours)
+        .mark_circle(color=WATER, opacity=1)
+        .encode(
+            x=alt.X("hour:O", title="hour of the day", axis=alt.Axis(labelAngle=0)),
+            y=alt.Y("weekday:N", title=None, sort=days),
+            size=alt.Size("cars_per_hour:Q", title="cars an hour, on average",
+                          scale=alt.Scale(range=[8, 620])),
+            tooltip=[alt.Tooltip("weekday"), alt.Tooltip("hour"),
+                     alt.Tooltip("cars_per_hour", title="cars an hour", format=".1f")],
+        ),
+        height=280,
+    )  # fmt: skip
+
+
+def draw_duration(table: pd.DataFrame, *, rank: int, hour: float, design: float) -> Any:
+    """Draw the busiest hours of the year in order, with the design hour marked."""
+    line = (
+        alt.Chart(table)
+        .mark_area(line={"color": WATER, "strokeWidth": 3}, color=SAND)
+        .encode(
+            x=alt.X("rank:Q", title="hours of the year, busiest first"),
+            y=alt.Y("cars_per_hour:Q", title="cars an hour"),
+        )
+    )
+    marks = pd.DataFrame(
+        {
+            "rank": [rank, rank],
+            "cars": [hour, design],
+            "label": [f"design hour (rank {rank}), with chance: {hour:.0f}",
+                      f"with headroom: {design:.0f}"],
+        }
+    )  # fmt: skip
+    points = (
+        alt.Chart(marks)
+        .mark_point(shape="diamond", size=160, color=RUST, filled=True, opacity=1)
+        .encode(x="rank:Q", y="cars:Q")
+    )
+    text = (
+        alt.Chart(marks)
+        .mark_text(align="left", dx=12, fontWeight=600)
+        .encode(x="rank:Q", y="cars:Q", text="label:N")
+    )
+    return finish(line + points + text)
+
+
+def draw_line(table: pd.DataFrame, system: UnitSystem) -> Any:
+    """Draw the line to scale: zones in order, and what hangs over them."""
+    unit = convert_out(1.0, "m", system)[1]
+    rows = table.assign(
+        start=[convert_out(v, "m", system)[0] for v in table["start_m"]],
+        end=[convert_out(v, "m", system)[0] for v in table["start_m"] + table["length_m"]],
+        row=[str(n % 3) for n in range(len(table))],
+        label=[f"{n + 1}" for n in range(len(table))],
+        kind=["zone" if length > 0 else "over another zone" for length in table["length_m"]],
+    )
+    zones = rows[rows["length_m"] > 0]
+    over = rows[rows["length_m"] <= 0]
+    boxes = (
+        alt.Chart(zones)
+        .mark_bar(height=54, stroke=INK, strokeWidth=1.5, color="#fffdf8")
+        .encode(
+            x=alt.X("start:Q", title=f"{unit} from the first roller"),
+            x2="end:Q",
+            tooltip=["name", "purpose"],
+        )
+    )
+    middle = zones.assign(middle=(zones["start"] + zones["end"]) / 2)
+    text = alt.Chart(middle).mark_text(fontWeight=700).encode(x="middle:Q", text="label:N")
+    hung = (
+        alt.Chart(over)
+        .mark_point(shape="triangle-down", size=130, color=RUST, filled=True, yOffset=-38)
+        .encode(x="start:Q", tooltip=["name", "purpose"])
+    )
+    numbers = (
+        alt.Chart(over)
+        .mark_text(dy=-54, fontWeight=700, color=RUST)
+        .encode(x="start:Q", text="label:N")
+    )
+    return finish(boxes + text + hung + numbers, height=150)
+
+
+def draw_queue(table: pd.DataFrame, places: float) -> Any:
+    """Draw the cars waiting by hour of the day, with the places there are."""
+    names = [name for name in table.columns if name.startswith("queue_cars ")]
+    long = table.melt("hour", names, "which", "cars").dropna()
+    long["which"] = long["which"].str.removeprefix("queue_cars ") + " find at most"
+    kinds = list(dict.fromkeys(long["which"]))
+    lines = (
+        alt.Chart(long)
+        .mark_line(strokeWidth=3, interpolate="monotone")
+        .encode(
+            x=alt.X("hour:Q", title="hour of arrival", scale=alt.Scale(domain=[0, 24])),
+            y=alt.Y("cars:Q", title="cars waiting ahead"),
+            color=alt.Color("which:N", title=None, sort=kinds,
+                            scale=alt.Scale(domain=kinds, range=[MOSS, PLUM, RUST])),
+            strokeDash=alt.StrokeDash("which:N", title=None, sort=kinds,
+                                      scale=alt.Scale(domain=kinds, range=list(DASHES[:3]))),
+        )
+    )  # fmt: skip
+    limit = pd.DataFrame({"cars": [places], "hour": [0.3], "label": [f"{places:.0f} places"]})
+    rule = (
+        alt.Chart(limit).mark_rule(color=INK, strokeWidth=2, strokeDash=[3, 3]).encode(y="cars:Q")
+    )
+    text = (
+        alt.Chart(limit)
+        .mark_text(align="left", dy=-8)
+        .encode(x="hour:Q", y="cars:Q", text="label:N")
+    )
+    return finish(lines + rule + text)
+
+
+def draw_cash(table: pd.DataFrame) -> Any:
+    """Draw cash gathered since the contract, with its range."""
+    scaled = table.assign(
+        years=table["month"] / 12,
+        low=table["low_usd"] / 1e6,
+        middle=table["usd"] / 1e6,
+        high=table["high_usd"] / 1e6,
+    )
+    base = alt.Chart(scaled).encode(x=alt.X("years:Q", title="years since the contract"))
+    fan = base.mark_area(color=SAND, opacity=0.9).encode(
+        y=alt.Y("low:Q", title="cash gathered before debt, $ million"), y2="high:Q"
+    )
+    line = base.mark_line(color=WATER, strokeWidth=3).encode(y="middle:Q")
+    zero = alt.Chart(pd.DataFrame({"y": [0.0]})).mark_rule(color=INK).encode(y="y:Q")
+    return finish(fan + line + zero, height=320)

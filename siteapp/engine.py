@@ -1,0 +1,158 @@
+"""How do the screens get their answers? The one door from the app to the library.
+
+Areas and places are opened once and kept; the steps of the chain that a change does not
+touch are remembered. Nothing is computed here.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+import streamlit as st
+
+from capture.basis import CaptureError, Offer
+from siteapp.workspace import Inputs, Workspace, default_path
+
+MOST_KEPT: Final = 24
+DEMO: Final = Path(__file__).resolve().parent.parent / "data_public" / "demo"
+Say = Callable[[str], None]
+
+
+@st.cache_resource(show_spinner=False)
+def open_workspace() -> Workspace:
+    """Open the workspace that the app was started with."""
+    named = os.environ.get("SITEAPP_WORKSPACE")
+    return Workspace(Path(named) if named else default_path())
+
+
+def first_area() -> str:
+    """Return the area that a new study starts in."""
+    named = os.environ.get("SITEAPP_AREA")
+    return named or (str(DEMO) if DEMO.exists() else "")
+
+
+def _stamp(path: str) -> float:
+    try:
+        return Path(path).stat().st_mtime
+    except OSError:
+        return 0.0
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _open_area(path: str, stamp: float) -> Any:
+    from capture.area import open_area
+
+    return open_area(Path(path))
+
+
+def get_area(path: str) -> Any:
+    """Open an area, once."""
+    return _open_area(path, _stamp(path))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _open_place(path: str, stamp: float) -> Any:
+    from capture.place import open_place
+
+    return open_place(_open_area(path, stamp))
+
+
+def get_place(path: str) -> Any:
+    """Open an area's roads, once."""
+    return _open_place(path, _stamp(path))
+
+
+@st.cache_resource(show_spinner=False)
+def _memo() -> Any:
+    from capture.chain import Memo
+
+    return Memo()
+
+
+def make_offer(inputs: Inputs) -> Offer:
+    """Make the offer of a study."""
+    return Offer().change(**inputs.offer)
+
+
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def _study(text: str, stamp: float) -> Any:
+    from capture import chain
+
+    inputs = Inputs.from_dict(json.loads(text))
+    return chain.study(
+        get_area(inputs.area),
+        inputs.site,
+        make_offer(inputs),
+        seed=inputs.seed,
+        draws=inputs.draws,
+        replaced=inputs.replaced,
+        memo=_memo(),
+    )
+
+
+def get_study(inputs: Inputs) -> Any:
+    """Run the chain for a study, or find it among those kept.
+
+    Raises
+    ------
+    CaptureError
+        When an input cannot be used.
+    """
+    text = json.dumps(inputs.to_dict(), sort_keys=True)
+    return _study(text, _stamp(inputs.area))
+
+
+@st.cache_resource(show_spinner=False, max_entries=4)
+def _many(text: str, stamp: float, _say: Say | None) -> Any:
+    from capture import chain
+
+    inputs = Inputs.from_dict(json.loads(text))
+    area = get_area(inputs.area)
+    return chain.many(
+        area,
+        None,
+        make_offer(inputs),
+        seed=inputs.seed,
+        draws=inputs.draws,
+        replaced=inputs.replaced,
+        memo=_memo(),
+    )
+
+
+def get_many(inputs: Inputs, say: Say | None = None) -> Any:
+    """Rank an area's parcels with a study's offer and numbers."""
+    text = json.dumps(inputs.change(site="").to_dict(), sort_keys=True)
+    return _many(text, _stamp(inputs.area), say)
+
+
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def get_book(_study_result: Any, key: str) -> Any:
+    """Make the book of a study's sources, once."""
+    from capture.papers.study_json import make_source_book
+
+    return make_source_book(_study_result)
+
+
+def get_ground(path: str) -> Any:
+    """Pack an area's background, once."""
+    from capture.papers.background import keep_background
+
+    return keep_background(get_place(path))
+
+
+__all__ = [
+    "CaptureError",
+    "first_area",
+    "get_area",
+    "get_book",
+    "get_ground",
+    "get_many",
+    "get_place",
+    "get_study",
+    "make_offer",
+    "open_workspace",
+]

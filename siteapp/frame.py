@@ -1,0 +1,218 @@
+"""What is the same on every screen: which study is open, the strip, saving, units.
+
+A screen calls :func:`open_screen` first and reads the scene that it returns. A change of
+an input is saved before anything is drawn, so that a crash after it loses nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import streamlit as st
+
+from capture.basis import CaptureError, Offer, UnitSystem
+from capture.papers.argument import Claim, make_argument
+from siteapp import engine
+from siteapp.look import STYLE
+from siteapp.text import as_markdown, fill
+from siteapp.why import show_why
+from siteapp.workspace import ConflictError, Inputs, Kept
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """What a screen shows."""
+
+    #: the study that is open
+    kept: Kept
+    #: what it is made from
+    inputs: Inputs
+    #: units of the reader
+    system: UnitSystem
+    #: the result; None before a site is placed or when an input cannot be used
+    study: Any
+    #: claims of the strip, empty without a result
+    claims: tuple[Claim, ...]
+
+    @property
+    def offer(self) -> Offer:
+        """What is to be built and sold."""
+        return engine.make_offer(self.inputs)
+
+    @property
+    def token(self) -> str:
+        """A short name of the inputs, for keys of what depends on them."""
+        text = json.dumps(self.inputs.to_dict(), sort_keys=True)
+        return hashlib.blake2b(text.encode(), digest_size=8).hexdigest()
+
+
+def open_screen(title: str, *, needs_site: bool = True) -> Scene:
+    """Draw what is the same on every screen and return what the rest reads."""
+    st.html(STYLE)
+    kept = _current()
+    system = _sidebar(kept)
+    _say_notice()
+    study, fault = _result(kept)
+    claims = make_argument(study, system=system) if study is not None else ()
+    scene = Scene(kept=kept, inputs=kept.inputs, system=system, study=study, claims=claims)
+    _head(scene, title)
+    if fault:
+        st.error(as_markdown(fault, most=600), icon=":material/error:")
+    if study is not None:
+        _strip(scene)
+    elif needs_site:
+        st.markdown(
+            fill('<p class="say">There is no site yet. Place one on the <b>Sites</b> screen: '
+                 "click the map, choose a parcel or type coordinates.</p>"),
+            unsafe_allow_html=True,
+        )  # fmt: skip
+        st.page_link("pages/sites.py", label="Place a site", icon=":material/add_location:")
+        st.stop()
+    return scene
+
+
+def _current() -> Kept:
+    space = engine.open_workspace()
+    wanted = st.session_state.get("study") or st.query_params.get("study")
+    studies = space.studies()
+    ids = {kept.id for kept in studies}
+    try:
+        number = int(wanted) if wanted is not None else None
+    except ValueError:
+        number = None
+    if number not in ids:
+        number = studies[0].id if studies else space.add(
+            "First study", Inputs(area=engine.first_area())
+        ).id  # fmt: skip
+    st.session_state["study"] = number
+    if st.query_params.get("study") != str(number):
+        st.query_params["study"] = str(number)
+    return space.load(int(number or 0))
+
+
+def _sidebar(kept: Kept) -> UnitSystem:
+    space = engine.open_workspace()
+    with st.sidebar:
+        studies = space.studies()
+        names = {item.id: f"{item.name} ({item.inputs.site or 'no site yet'})" for item in studies}
+        chosen = st.selectbox(
+            "Study",
+            list(names),
+            index=list(names).index(kept.id),
+            format_func=lambda number: names[number],
+            key=f"choose-{kept.id}-{len(names)}",
+        )
+        if chosen != kept.id:
+            open_study(int(chosen))
+        if st.button("New study", icon=":material/add:", width="stretch"):
+            made = space.add(f"Study {len(names) + 1}", Inputs(area=kept.inputs.area))
+            open_study(made.id)
+        before: UnitSystem = "metric" if space.setting("units", "us") == "metric" else "us"
+        picked = st.radio(
+            "Units",
+            ["us", "metric"],
+            index=0 if before == "us" else 1,
+            format_func=lambda name: "feet, miles" if name == "us" else "metres, km",
+            horizontal=True,
+        )
+        if picked != before:
+            space.keep_setting("units", str(picked))
+    return "metric" if picked == "metric" else "us"
+
+
+def open_study(number: int) -> None:
+    """Open another study and draw the screen again."""
+    st.session_state["study"] = number
+    st.query_params["study"] = str(number)
+    st.rerun()
+
+
+def _result(kept: Kept) -> tuple[Any, str]:
+    if not kept.inputs.site or not kept.inputs.area:
+        return None, ""
+    try:
+        with st.spinner("Reading roads, counts and rivals, then running the chain"):
+            return engine.get_study(kept.inputs), ""
+    except CaptureError as error:
+        return None, str(error)
+
+
+def _head(scene: Scene, title: str) -> None:
+    where = scene.inputs.site or "no site yet"
+    if scene.study is not None:
+        where = f"{scene.study.sites.names[0]}, {scene.study.area.name}"
+    st.markdown(
+        fill('<p class="where">{} · {}</p>', scene.kept.name, where), unsafe_allow_html=True
+    )
+    st.title(title, anchor=False)
+
+
+def _strip(scene: Scene) -> None:
+    with st.container(key="strip", horizontal=True, gap=None):
+        for claim in scene.claims:
+            spread = f"  \n:small[{claim.spread}]" if claim.spread else ""
+            pressed = st.button(
+                f"**{claim.said}**  \n{claim.words}{spread}",
+                key=f"why-{claim.key}",
+                help=None,
+                width="content",
+            )
+            if pressed:
+                show_why(scene.study, claim, scene.token, scene.system)
+
+
+def say(sentence: str, *values: object) -> None:
+    """Show a plain sentence of ours, filled with escaped values."""
+    st.markdown(f'<p class="say">{fill(sentence, *values)}</p>', unsafe_allow_html=True)
+
+
+def change(said: str, **changes: Any) -> None:
+    """Save changed inputs of the open study; called before the screen is drawn again."""
+    space = engine.open_workspace()
+    kept = space.load(int(st.session_state["study"]))
+    seen = st.session_state.get("revision", {}).get(kept.id)
+    try:
+        if seen is not None and seen != kept.revision and _touches(kept, changes):
+            raise ConflictError(f"{kept.name}: changed in another tab since; look before you do")
+        space.save(kept, kept.inputs.change(**changes), said=said)
+    except CaptureError as error:
+        st.session_state["notice"] = ("warning", str(error))
+
+
+def _touches(kept: Kept, changes: dict[str, Any]) -> bool:
+    return any(getattr(kept.inputs, name) != value for name, value in changes.items())
+
+
+def notify(kind: Literal["done", "warning"], text: str) -> None:
+    """Show a line at the top of the next screen."""
+    st.session_state["notice"] = (kind, text)
+
+
+def _say_notice() -> None:
+    kind, text = st.session_state.pop("notice", ("", ""))
+    if kind == "warning":
+        st.warning(as_markdown(text, most=600), icon=":material/warning:")
+    elif kind == "done":
+        st.toast(as_markdown(text, most=200))
+
+
+def change_offer(field: str, read: Callable[[], Any], said: str) -> Callable[[], None]:
+    """Return what saves one field of the offer when its widget changes."""
+
+    def save() -> None:
+        kept = engine.open_workspace().load(int(st.session_state["study"]))
+        offer = {**kept.inputs.offer, field: read()}
+        usual = Offer().to_dict()
+        offer = {name: value for name, value in offer.items() if value != usual[name]}
+        try:
+            Offer().change(**offer)
+        except CaptureError as error:
+            st.session_state["notice"] = ("warning", str(error))
+            return
+        change(said, offer=offer)
+
+    return save

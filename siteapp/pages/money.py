@@ -1,0 +1,73 @@
+"""Money: is it worth it, does it fit, and how sure is that?"""
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from capture.papers.pictures import make_cash_table, make_money_table
+from capture.papers.words import say_amount, say_money
+from siteapp.charts import draw_cash
+from siteapp.frame import open_screen, say
+from siteapp.show import numbers_editor, offer_inputs, show_table
+from siteapp.text import as_markdown
+
+scene = open_screen("Money")
+study, money, claim = scene.study, scene.study.money, scene.claims[5]
+table = make_money_table(study)
+rows = table.set_index("key")
+say(
+    "<b>{}</b> {}. The chance that it is worth more than it costs is <b>{}</b>; the land may cost "
+    "<b>{}</b> at the middle of the range.",
+    claim.said.capitalize(),
+    claim.words,
+    say_amount(float(np.asarray(money.chance_npv_positive)[0]), "share", digits=2),
+    say_money(float(rows.loc["land_ceiling_usd", "value"])),
+)
+left, right = st.columns([3, 2])
+with left:
+    st.altair_chart(draw_cash(make_cash_table(study)), width="stretch")
+    st.caption("Cash gathered since the contract: the line is the middle, the band nine times out "
+               "of ten. It pays back where it crosses zero.")  # fmt: skip
+with right:
+    show_table(
+        table,
+        {"what": ("", ""), "value": ("middle", "@unit"), "low": ("at least", "@unit"),
+         "high": ("at most", "@unit"), "words": ("note", "")} | {"what": ("what", "")},
+        scene,
+        caption="What the site is worth",
+    )  # fmt: skip
+offer_inputs(scene, ["ticket_price_usd", "plan_price_usd_month", "land_cost_usd", "years_open"])
+st.subheader("Does it fit, and what could end it?", anchor=False)
+ground = study.ground
+say("The ground stands at <b>{}</b>. {}", ground.status, "; ".join(ground.reasons))
+findings = pd.DataFrame(
+    [
+        {
+            "item": finding.breaker.item,
+            "status": finding.status,
+            "ask": finding.breaker.ask_whom,
+            "low": finding.breaker.cost_low_usd,
+            "high": finding.breaker.cost_high_usd,
+            "months": finding.breaker.months_high,
+            "note": finding.note,
+        }
+        for finding in getattr(ground, "findings", ())
+    ]
+)
+show_table(
+    findings,
+    {
+        "item": ("item", ""),
+        "status": ("status", ""),
+        "ask": ("whom to ask", ""),
+        "low": ("costs at least", "USD"),
+        "high": ("at most", "USD"),
+        "months": ("delays up to", "months"),
+        "note": ("note", ""),
+    },
+    scene,
+    caption="What no count shows",
+)
+for text in money.cautions:
+    st.markdown(f'<div class="caution">{as_markdown(text, most=600)}</div>', unsafe_allow_html=True)
+numbers_editor(scene, ["money", "ground"])

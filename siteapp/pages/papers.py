@@ -1,0 +1,87 @@
+"""Papers: what do people take away, what are the cautions, and where does each number come from?"""
+
+import time
+
+import pandas as pd
+import streamlit as st
+
+from capture.basis import CaptureError
+from capture.papers import render_study, render_study_map
+from capture.papers.argument import say_argument
+from siteapp import engine
+from siteapp.frame import change, notify, open_screen, open_study, say
+from siteapp.show import show_table
+from siteapp.text import as_markdown
+from siteapp.why import render_trail
+
+scene = open_screen("Papers", needs_site=False)
+study, space = scene.study, engine.open_workspace()
+
+if study is not None:
+    say("{}", say_argument(scene.claims))
+    st.subheader("Take away", anchor=False)
+    columns = st.columns(3)
+    with columns[0]:
+        if st.button("Prepare the map", key=f"map-{scene.token}"):
+            page = render_study_map(study, system=scene.system)
+            st.download_button("Save map.html", page, "map.html", "text/html", type="primary")
+        st.caption("One file that opens from a stick, with no network.")
+    with columns[1]:
+        if st.button("Prepare the study file", key=f"json-{scene.token}"):
+            text = render_study(study)
+            st.download_button("Save study.json", text, "study.json", "application/json",
+                               type="primary")  # fmt: skip
+        st.caption("Every number with its range and its source.")
+    st.subheader("Cautions", anchor=False)
+    for text in study.cautions:
+        st.markdown(
+            f'<div class="caution">{as_markdown(text, most=1000)}</div>', unsafe_allow_html=True
+        )
+    book = engine.get_book(study, scene.token)
+    trail = book.trail()
+    st.subheader("Trail: every input, the weakest first", anchor=False)
+    say("{} inputs and steps; the first are invented or from memory and should be replaced by what "
+        "you know.", len(trail))  # fmt: skip
+    with st.expander("Show the trail"):
+        st.markdown(render_trail(trail, scene.system), unsafe_allow_html=True)
+
+st.subheader("Your work", anchor=False)
+say("Everything is kept in one file on this machine as you change it: <b>{}</b>", space.path)
+left, right = st.columns(2)
+with left:
+    name = st.text_input("Name of this study", scene.kept.name, key=f"name-{scene.kept.id}")
+    if name != scene.kept.name:
+        space.rename(scene.kept.id, name)
+        st.rerun()
+    st.download_button(
+        "Save all studies as one file", space.export(), "studies.json", "application/json"
+    )
+    given = st.file_uploader("Bring in saved studies", type=["json"], key="bring-in")
+    if given is not None and st.button("Add them"):
+        try:
+            made = space.bring_in(given.getvalue())
+            notify("done", f"{len(made)} studies added")
+            if made:
+                open_study(made[0].id)
+        except CaptureError as error:
+            st.warning(as_markdown(error, most=600))
+with right:
+    rows = space.history(scene.kept.id)
+    labels = {
+        revision: f"{revision}: {said} ({time.strftime('%d %b %H:%M', time.localtime(at))})"
+        for revision, at, said, _ in rows
+    }
+    picked = st.selectbox("Earlier states", list(labels), format_func=lambda r: labels[r])
+    if st.button("Bring this state back"):
+        inputs = next(item for revision, _, _, item in rows if revision == picked)
+        change(f"back to state {picked}", **{
+            name: getattr(inputs, name)
+            for name in ("area", "site", "offer", "replaced", "answers", "seed", "draws")
+        })  # fmt: skip
+        st.rerun()
+    show_table(
+        pd.DataFrame([{"revision": r, "said": said} for r, _, said, _ in rows[:12]]),
+        {"revision": ("state", "count"), "said": ("what changed", "")},
+        scene,
+        caption="Last changes",
+    )

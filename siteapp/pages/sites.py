@@ -1,0 +1,139 @@
+"""Sites: where is the site? Click the map, choose a parcel, type coordinates, give a file."""
+
+from pathlib import Path
+
+import streamlit as st
+
+from capture.basis import CaptureError, plain_text
+from capture.papers.layers import make_rival_layer, make_site_layer
+from capture.papers.marks import MapLayer, drop_empty, mark_area, mark_point
+from siteapp import engine
+from siteapp.frame import change, notify, open_screen, say
+from siteapp.show import show_map
+from siteapp.text import as_markdown
+
+MOST_UPLOAD = 20_000_000
+scene = open_screen("Sites", needs_site=False)
+
+
+def place_site(text: str, how: str) -> None:
+    """Check a site and keep it; a fault is said and nothing is kept."""
+    from capture.place import find_sites
+
+    try:
+        found = find_sites(
+            engine.get_area(scene.inputs.area), engine.get_place(scene.inputs.area), text
+        )
+        if len(found.ids) != 1:
+            st.warning(as_markdown(f"{len(found.ids)} sites are in it: rank them on Compare, or "
+                                   "give a file with one"))  # fmt: skip
+            return
+        from capture.place import add_frontage
+
+        add_frontage(engine.get_place(scene.inputs.area), found)
+    except CaptureError as error:
+        st.warning(as_markdown(error, most=600), icon=":material/warning:")
+        return
+    change(f"site placed by {how}", site=text)
+    notify("done", "Site placed; the argument is at the top")
+    st.rerun()
+
+
+def list_parcels() -> list[str]:
+    """Return the ids of the area's parcels."""
+    from capture.place import load_parcels
+
+    area = engine.get_area(scene.inputs.area)
+    if "parcels" not in area.layers:
+        return []
+    return list(load_parcels(area, engine.get_place(scene.inputs.area)).ids)
+
+
+def parcel_layer() -> MapLayer | None:
+    """Make the layer of all parcels."""
+    from capture.place import load_parcels
+
+    area, place = engine.get_area(scene.inputs.area), engine.get_place(scene.inputs.area)
+    if "parcels" not in area.layers:
+        return None
+    found = load_parcels(area, place)
+    plane = place.network.projection
+    marks = [
+        mark_area(polygon, "rank-middle", plane, title=f"Parcel {name}")
+        if polygon is not None
+        else mark_point(lat, lon, "rank-middle", title=f"Parcel {name}")
+        for polygon, name, lat, lon in zip(
+            found.polygons, found.ids, found.lat, found.lon, strict=True
+        )
+    ]
+    return MapLayer(name="Parcels", marks=tuple(marks), words={"rank-middle": "parcel"})
+
+
+def rival_layer() -> MapLayer | None:
+    """Make the layer of rivals before there is a site."""
+    from capture.around import load_rivals
+
+    place = engine.get_place(scene.inputs.area)
+    return make_rival_layer(load_rivals(engine.get_area(scene.inputs.area), place))
+
+
+try:
+    parcels = list_parcels()
+    layers = [parcel_layer(), rival_layer()]
+except CaptureError as error:
+    st.error(as_markdown(error, most=600))
+    st.stop()
+
+if scene.study is None:
+    say("<b>Click beside a road</b> to place a site there, or use one of the boxes on the right.")
+else:
+    study = scene.study
+    layers.append(make_site_layer(study.sites, study.frontage, study.place.network.projection))
+    roads = sorted({study.streams.road[r] or "a road without a name"
+                    for r in range(len(study.streams.edge))})  # fmt: skip
+    say("The site faces <b>{}</b>, with {} driveway(s). Click elsewhere to move it.",
+        " and ".join(roads), len(study.frontage.driveway))  # fmt: skip
+
+left, right = st.columns([5, 2])
+with left:
+    clicked = show_map(
+        scene, drop_empty(layers), key=f"sites-{scene.kept.id}", clicks=True, height=560
+    )
+    st.caption("Squares are rival washes; point at a mark to read what it is.")
+with right:
+    if parcels:
+        now = scene.inputs.site.removeprefix("parcel:")
+        choices = ["", *parcels]
+        chosen = st.selectbox(
+            "Choose a parcel",
+            choices,
+            index=choices.index(now) if now in choices else 0,
+            format_func=lambda name: plain_text(name) or "none chosen",
+            key=f"parcel-{scene.kept.id}-{scene.kept.revision}",
+        )
+        if chosen and f"parcel:{chosen}" != scene.inputs.site:
+            place_site(f"parcel:{chosen}", "choosing a parcel")
+    with st.form("typed", border=False):
+        typed = st.text_input("Type latitude, longitude", placeholder="40.0123, -98.5345")
+        if st.form_submit_button("Place it there") and typed.strip():
+            place_site(typed.strip().replace(" ", ""), "typing coordinates")
+    given = st.file_uploader(
+        "Give a file with one site", type=["geojson", "json", "gpkg", "csv", "zip"],
+        key=f"file-{scene.kept.id}-{scene.kept.revision}",
+    )  # fmt: skip
+    if given is not None:
+        if given.size > MOST_UPLOAD:
+            st.warning("The file must be under 20 MB; is it another file?")
+        else:
+            folder = engine.open_workspace().path.parent / "given"
+            folder.mkdir(parents=True, exist_ok=True)
+            ending = Path(given.name).suffix.lower()
+            target = folder / f"{scene.kept.id}-{scene.kept.revision}{ending}"
+            target.write_bytes(given.getvalue())
+            place_site(str(target), "giving a file")
+
+if clicked is not None:
+    seen = st.session_state.get("clicked")
+    if seen != (scene.kept.id, clicked):
+        st.session_state["clicked"] = (scene.kept.id, clicked)
+        place_site(f"{clicked[0]:.6f},{clicked[1]:.6f}", "clicking the map")
