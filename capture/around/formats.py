@@ -102,7 +102,8 @@ def load_format_table(path: Path = TABLE_FILE) -> FormatTable:
 
 
 def _list_faults(read: Mapping[str, Any]) -> list[str]:
-    faults = [f"format {name!r} is missing; add it" for name in RIVAL_FORMATS if name not in read]
+    missing = [name for name in RIVAL_FORMATS if name not in read]
+    faults = [f"there is no table for {', '.join(missing)}; add it"] if missing else []
     for name, row in read.items():
         likeness = row.get("likeness") if isinstance(row, dict) else None
         if not isinstance(likeness, dict) or set(likeness) != set(FORMATS):
