@@ -6,20 +6,25 @@ are out of scope.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from capture.basis import Offer, Sheet
 from capture.ground.breakers import Answer, Finding, Status, judge_parcel, weigh
 from capture.ground.layout import Needs, compute_area_needed, read_needs
-from capture.ground.placing import Placement, check_parcel, fits_core, place_site
+from capture.ground.placing import MOST_AREA_M2, Placement, check_parcel, fits_core, place_site
 from capture.ground.values import VALUES
 
 #: relative step at which a search for what still fits stops
 _CLOSE: Final = 1 / 64
+_FIRST_EDGE_M: Final = 4.0
+_MOST_EDGE_M: Final = 100.0
+_EDGE_STEP_M: Final = 0.25
 CAUTIONS: Final = (
     "A planning layout: setbacks, landscape, access, fire lanes and parking follow local code "
     "and licensed designers.",
@@ -38,6 +43,9 @@ class Shortfall:
     stacking_m: float = 0.0
     #: vacuum bays
     vacuum_bays: int = 0
+    #: how much farther out every parcel edge would have to stand for all to fit, m; inf
+    #: beyond 100 m
+    edge_m: float = 0.0
     #: area, m2, as a rule of thumb
     area_m2: float = 0.0
 
@@ -156,10 +164,11 @@ def check_ground(
     else:
         shape = check_parcel(polygon)
         area = float(shape.area)
+        short = max(0.0, needed - area)
         if place:
-            placements = tuple(place_site(shape, needs, driveways=driveways, values=values))
-        shortfall = _find_shortfall(shape, needs, needed, placements, place, values)
-        fit, reasons = _judge_fit(needs, shortfall, placements, place)
+            shortfall, placements = _fit(shape, needs, driveways, values)
+        shortfall = replace(shortfall, area_m2=short)
+        fit, reasons = _judge_fit(needs, shortfall, placements, place, values)
     statuses = [row.status for row in table]
     return Ground(
         status=weigh([fit, *statuses]),
@@ -179,39 +188,63 @@ def check_ground(
     )
 
 
-def _find_shortfall(
-    shape: BaseGeometry,
+def _fit(
+    shape: Polygon,
     needs: Needs,
-    needed: float,
-    placements: Sequence[Placement],
-    place: bool,
+    driveways: Sequence[tuple[float, float]],
     values: Sheet,
-) -> Shortfall:
-    area = max(0.0, needed - float(shape.area))
-    if not place:
-        return Shortfall(area_m2=area)
+) -> tuple[Shortfall, tuple[Placement, ...]]:
+    """Place the site, with as much of its stacking or building as fits when not all does."""
+
+    def place(wanted: Needs) -> tuple[Placement, ...]:
+        return tuple(place_site(shape, wanted, driveways=driveways, values=values))
+
+    def lanes(share: float) -> Needs:
+        return replace(needs, stacking_m=share * needs.stacking_m)
+
+    placements = place(needs)
+    stacking = 0.0
+    if not placements and fits_core(shape, lanes(0.0), values=values):
+        held = _largest(lambda share: fits_core(shape, lanes(share), values=values))
+        stacking = (1.0 - held) * needs.stacking_m
+        placements = place(lanes(held))
     if placements:
         bays = max(0, needs.vacuum_bays - placements[0].vacuum_bays)
-        return Shortfall(vacuum_bays=bays, area_m2=area)
-    none = replace(needs, stacking_m=0.0)
-    if fits_core(shape, none, values=values):
-        held = _largest(
-            lambda share: fits_core(
-                shape, replace(needs, stacking_m=share * needs.stacking_m), values=values
-            )
-        )
-        return Shortfall(stacking_m=(1 - held) * needs.stacking_m, area_m2=area)
-    held = _largest(
-        lambda share: fits_core(
-            shape, replace(none, building_length_m=share * none.building_length_m), values=values
-        )
+        edge = _edge_m(shape, needs, values) if stacking > 0 else 0.0
+        return Shortfall(stacking_m=stacking, vacuum_bays=bays, edge_m=edge), placements
+
+    def building(share: float) -> Needs:
+        return replace(lanes(0.0), building_length_m=share * needs.building_length_m)
+
+    held = _largest(lambda share: fits_core(shape, building(share), values=values))
+    return (
+        Shortfall(
+            building_m=(1.0 - held) * needs.building_length_m,
+            stacking_m=needs.stacking_m,
+            vacuum_bays=needs.vacuum_bays,
+            edge_m=_edge_m(shape, needs, values),
+        ),
+        (),
     )
-    return Shortfall(
-        building_m=(1 - held) * needs.building_length_m,
-        stacking_m=needs.stacking_m,
-        vacuum_bays=needs.vacuum_bays,
-        area_m2=area,
-    )
+
+
+def _edge_m(shape: Polygon, needs: Needs, values: Sheet) -> float:
+    """Least growth of the parcel on all sides with which building, lanes and turn fit."""
+
+    def fits(growth: float) -> bool:
+        grown = shape.buffer(growth, join_style="mitre")
+        return grown.area <= MOST_AREA_M2 and fits_core(grown, needs, values=values)
+
+    high = _FIRST_EDGE_M
+    while high <= _MOST_EDGE_M and not fits(high):
+        high *= 2.0
+    if high > _MOST_EDGE_M:
+        return float("inf")
+    low = 0.0 if high == _FIRST_EDGE_M else 0.5 * high
+    while high - low > _EDGE_STEP_M:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if fits(middle) else (middle, high)
+    return high
 
 
 def _largest(fits: Any) -> float:
@@ -224,19 +257,28 @@ def _largest(fits: Any) -> float:
 
 
 def _judge_fit(
-    needs: Needs, short: Shortfall, placements: Sequence[Placement], place: bool
+    needs: Needs,
+    short: Shortfall,
+    placements: Sequence[Placement],
+    place: bool,
+    values: Sheet,
 ) -> tuple[Status, list[str]]:
     if not place:
         if short.area_m2 > 0:
             return "unknown", [f"the parcel is about {short.area_m2:.0f} m2 under what is usual"]
         return "unknown", ["fit is unknown: no placement was looked for"]
     if short.building_m > 0:
-        return "fail", [f"the building is too long by {short.building_m:.1f} m"]
+        return "fail", [f"the building is too long by {short.building_m:.1f} m{_say_edge(short)}"]
     if short.stacking_m > 0:
-        return "fail", [
+        said = (
             f"the building fits but stacking is short by {short.stacking_m:.0f} m "
-            f"of {needs.stacking_m:.0f} m"
-        ]
+            f"of {needs.stacking_m:.0f} m{_say_edge(short)}"
+        )
+        held = needs.stacking_m - short.stacking_m
+        least = values["stacking_cars"].low * values.value("car_space_m")
+        if needs.bays or held < min(least, needs.stacking_m):
+            return "fail", [said]
+        return "ask", [said + "; see how often the queue is longer"]
     reasons: list[str] = []
     status: Status = "pass"
     if placements[0].reaches_driveway is False:
@@ -250,6 +292,12 @@ def _judge_fit(
     if placements[0].vacuum_bays < needs.vacuum_bays_least:
         reasons.append(f"fewer than {needs.vacuum_bays_least} vacuum bays fit")
     return status, reasons
+
+
+def _say_edge(short: Shortfall) -> str:
+    if not math.isfinite(short.edge_m):
+        return ""
+    return f"; all would fit with every edge {short.edge_m:.1f} m farther out"
 
 
 def _say_table(table: Sequence[Finding]) -> list[str]:

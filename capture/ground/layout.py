@@ -186,7 +186,7 @@ def _beside(needs: Needs, values: Sheet) -> Arrangement:
     low = needs.building_width_m + values.value("lane_gap_m")
     high = low + needs.lanes * lane_width
     turn = values.value("turn_outer_m")
-    deep = turn + values.value("car_space_m")
+    deep = turn + values.value("entry_straight_m")
     floor = min(needs.building_width_m / 2 - lane_width / 2, high - 2 * turn)
     return Arrangement(
         name="lanes beside the building",

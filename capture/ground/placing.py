@@ -34,7 +34,8 @@ _APART_DEG: Final = 5.0
 _PUSHES: Final = ((-1, -1), (-1, 1), (1, -1), (1, 1), (0, 0))
 #: candidates whose vacuum rows and ways are looked at
 _LOOKED_AT: Final = 24
-_MOST_AREA_M2: Final = 4e6
+#: largest parcel that is looked at
+MOST_AREA_M2: Final = 4e6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,9 +88,9 @@ def check_parcel(parcel: BaseGeometry) -> Polygon:
             for inner in part.geoms
         ]
         shape = max(parts, key=lambda part: part.area) if parts else Polygon()
-    if shape.is_empty or not 1.0 <= shape.area <= _MOST_AREA_M2:
+    if shape.is_empty or not 1.0 <= shape.area <= MOST_AREA_M2:
         raise InputError(
-            f"parcel: area must be 1 to {_MOST_AREA_M2:g} m2, got {shape.area:.1f} m2; "
+            f"parcel: area must be 1 to {MOST_AREA_M2:g} m2, got {shape.area:.1f} m2; "
             "check its shape and units"
         )
     return shape

@@ -116,10 +116,11 @@ VALUES: Final = Sheet(
             "m",
             "stacking length of one car",
         ),
+        practice("entry_straight_m", 4.0, 5.0, 8.0, "m", "straight run into the entry door"),
         practice(
             "exit_apron_m",
             20 * M_PER_FT,
-            30 * M_PER_FT,
+            25 * M_PER_FT,
             50 * M_PER_FT,
             "m",
             "clear paving beyond the exit door",

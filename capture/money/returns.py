@@ -12,9 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 from capture.basis import InputError
 
 FloatArray = NDArray[np.float64]
-#: growth a period that is searched for a rate of return, lowest and highest
-LEAST_GROWTH, MOST_GROWTH = 1e-3, 1e3
-_STEPS = 200
+#: highest growth a period that is searched for a rate of return; the lowest is its inverse
+MOST_GROWTH = 1e3
+_SCANNED = 257
+_HALVINGS = 60
 
 
 def compute_monthly_rate(yearly_share: ArrayLike) -> FloatArray:
@@ -73,18 +74,18 @@ def compute_irr(payments: ArrayLike) -> FloatArray:
     Parameters
     ----------
     payments : array_like of float, shape (..., periods)
-        Outlays first, income later.
+        The first stands at time zero.
 
     Returns
     -------
     ndarray of float, shape (...)
         ``nan`` where there is none: payments that never change sign, or whose value does
-        not change sign between growth of 0.001 and 1000 a period.
+        not cross zero for a growth of 0.001 to 1000 a period.
 
     Notes
     -----
-    Bisection on the logarithm of growth. Payments that change sign more than once may
-    have several rates; one of them is returned.
+    The logarithm of growth is scanned for crossings and the one nearest to no growth is
+    bisected. Payments that change sign more than once may have several rates.
 
     Examples
     --------
@@ -95,19 +96,19 @@ def compute_irr(payments: ArrayLike) -> FloatArray:
     """
     flows = np.asarray(payments, dtype=np.float64)
     shape = flows.shape[:-1]
-    low = np.full(shape, np.log(LEAST_GROWTH))
-    high = np.full(shape, np.log(MOST_GROWTH))
-
-    def sign(growth_log: FloatArray) -> FloatArray:
-        return np.sign(_scaled_value(growth_log, flows))
-
-    at_low, at_high = sign(low), sign(high)
-    found = at_low * at_high < 0
-    for _ in range(_STEPS):
-        middle = 0.5 * (low + high)
-        same = sign(middle) == at_low
-        low, high = np.where(same, middle, low), np.where(same, high, middle)
-    return np.asarray(np.where(found, np.expm1(0.5 * (low + high)), np.nan))
+    grid = np.log(MOST_GROWTH) * np.linspace(-1.0, 1.0, _SCANNED) ** 3
+    signs = np.stack([np.sign(_scaled_value(np.full(shape, at), flows)) for at in grid])
+    crossing = (signs[1:] * signs[:-1] < 0) | ((signs[:-1] == 0) & (signs[1:] != 0))
+    middle = np.abs(0.5 * (grid[1:] + grid[:-1])).reshape((-1,) + (1,) * len(shape))
+    at = np.where(crossing, middle, np.inf).argmin(axis=0)
+    low, high = grid[at], grid[at + 1]
+    at_low = np.take_along_axis(signs, at[None], axis=0)[0]
+    for _ in range(_HALVINGS):
+        half = 0.5 * (low + high)
+        same = np.sign(_scaled_value(half, flows)) == at_low
+        low, high = np.where(same, half, low), np.where(same, high, half)
+    rate = np.where(at_low == 0, np.expm1(low), np.expm1(0.5 * (low + high)))
+    return np.asarray(np.where(crossing.any(axis=0), rate, np.nan))
 
 
 def _scaled_value(growth_log: FloatArray, flows: FloatArray) -> FloatArray:

@@ -46,8 +46,8 @@ def compute_pump_power(
     Examples
     --------
     >>> gpm, psi, hp = 6.30901964e-05, 6894.757293168361, 745.6998715822702
-    >>> round(float(compute_pump_power(130 * gpm, 900 * psi, 1.0)) / hp, 1)
-    68.3
+    >>> round(float(compute_pump_power(20 * gpm, 1500 * psi, 1.0)) / hp, 1)
+    17.5
     """
     flow = _floats("pump flow", flow_m3s, "m3/s")
     pressure = _floats("pump pressure", pressure_pa, "Pa")
