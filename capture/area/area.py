@@ -47,7 +47,17 @@ DOWNLOAD: Final = "download"
 MOST_TOML_BYTES: Final = 200_000
 _LAYER_FIELDS: Final = frozenset({"path", "source", "licence", "invented", "note"})
 _AREA_FIELDS: Final = frozenset(
-    {"name", "invented", "driving_side", "units", "time_zone", "note", "layers", "roads"}
+    {
+        "name",
+        "invented",
+        "driving_side",
+        "units",
+        "time_zone",
+        "study_year",
+        "note",
+        "layers",
+        "roads",
+    }
 )
 
 
@@ -101,6 +111,8 @@ class Area:
     units: UnitSystem = "us"
     #: IANA name of the time zone
     time_zone: str = "America/New_York"
+    #: year that studies look at; None is the year in which they are made
+    study_year: int | None = None
     #: layers by kind; always holds "roads"
     layers: Mapping[str, Layer]
     #: anything a reader should know
@@ -116,6 +128,12 @@ class Area:
         if self.units not in ("us", "metric"):
             raise InputError(
                 f"{self.name}: units must be 'us' or 'metric', got {self.units!r}; change it"
+            )
+        year = self.study_year
+        if year is not None and not (type(year) is int and 1950 <= year <= 2100):
+            raise InputError(
+                f"{self.name}: study_year must be a whole year from 1950 to 2100, got {year!r}; "
+                "change it"
             )
         if "roads" not in self.layers:
             raise InputError(f"{self.name}: an area must have a roads layer; name its file")
@@ -293,6 +311,7 @@ def _load_area_file(file: Path) -> Area:
         driving_side=values.get("driving_side", "right"),
         units=values.get("units", "us"),
         time_zone=str(values.get("time_zone", "America/New_York")),
+        study_year=values.get("study_year"),
         layers=MappingProxyType(layers),
         note=plain_text(values.get("note", ""), most=1000),
     )

@@ -534,5 +534,4 @@ def find_year(area: Area, year: int | None) -> int:
     """Return the year looked at: the one asked for, the area's own, or this year."""
     if year is not None:
         return year
-    stated = getattr(area, "study_year", None)
-    return int(stated) if stated else date.today().year
+    return area.study_year or date.today().year

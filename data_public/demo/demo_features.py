@@ -107,7 +107,7 @@ def _parcel_roads(streets: Streets, rng: np.random.Generator, count: int) -> lis
         road = streets.road(k)
         if streets.line(k).length > 110:
             by_road.setdefault(_road_kind(road.name, road.highway), []).append(k)
-    tillman = [k for k in by_road["Tillman Road"] if abs(streets.line(k).centroid.y) < 1100]
+    tillman = [k for k in by_road["Tillman Road"] if 300 < streets.line(k).centroid.y < 1100]
     rows = [np.array(tillman)]
     shares = {
         "Harrow Boulevard": 10,
@@ -141,6 +141,7 @@ def _try_parcel(
     shape = _plot(*_beside(streets, segment, at, side, away), wide, deep)
     per_acre = {"primary": 1.05e6, "secondary": 0.85e6, "trunk": 0.8e6, "tertiary": 0.5e6}
     price = acres * per_acre.get(road.highway, 0.3e6) * rng.lognormal(0, 0.25)
+    price = 1.12e6 if corner else price
     zoning = {
         "primary": "C-2 general commercial, wash allowed",
         "secondary": "C-2 general commercial, wash allowed",

@@ -119,7 +119,7 @@ def make_known_sites(seed: int, *, sites: int = 40) -> tuple[pd.DataFrame, dict[
     Any ``seed`` gives another set of towns under another true rule; the lines are sized so
     that none of them is at its limit.
     """
-    rng = np.random.default_rng([seed, 11])
+    rng = np.random.default_rng([seed, 765])
     truth = draw_truth(rng)
     table = _draw_sites(rng, sites)
     operator = np.array([truth["operator_log"][name] for name in table["operator"]])

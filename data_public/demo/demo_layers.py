@@ -247,18 +247,18 @@ def make_short(streets: Streets, daily: np.ndarray, seed: int) -> pd.DataFrame:
 
 #: name, format, x, y (None: beside that road), bays, opened, closed, status, price, hours, map
 WASHES = (
-    ("Blue Heron Wash", "exterior", "tillman", 1900, 1, "2016-05", "", 13.0, 12, "building"),
-    ("Suds and Sons", "flex", "winder", 1500, 1, "2009-03", "", 15.0, 11, "node+building"),
-    ("Grand Polish Wash", "full_service", "harrow", 2050, 1, "2003-06", "", 24.0, 10, "node"),
+    ("Blue Heron Wash", "exterior", "tillman", 2750, 1, "2016-05", "", 13.0, 12, "building"),
+    ("Suds and Sons", "flex", "winder", 2650, 1, "2009-03", "", 15.0, 11, "node+building"),
+    ("Grand Polish Wash", "full_service", "harrow", 2700, 1, "2003-06", "", 24.0, 10, "node"),
     ("Quick Rinse Box", "in_bay", "kettle", 1250, 2, "2012-08", "", 10.0, 24, "relation building"),
-    ("Fenwick Fuel and Wash", "fuel", "harrow", -1900, 1, "2014-01", "", 9.0, 24, "building"),
+    ("Fenwick Fuel and Wash", "fuel", "harrow", -2650, 1, "2014-01", "", 9.0, 24, "building"),
     ("Coin and Foam", "self_service", "tillman", -1750, 5, "1998-04", "", 5.0, 24, "node"),
     ("Handmade Shine", "hand", "winder", -2100, 3, "2019-09", "", 32.0, 9, ""),
     ("Corner Pump Wash", "fuel", "tillman", -2450, 1, "2007-11", "", 8.0, 24, ""),
     ("Sparrow Express Wash", "exterior", "harrow", 1150, 1, "2027-05", "", 12.0, 13, ""),
     ("Old Mill Car Wash", "exterior", "tillman", 800, 1, "1995-07", "2021-10", 11.0, 11, ""),
     ("Weaver Lane Bays", "self_service", "kettle", -1000, 4, "2001-05", "", 5.0, 24, "building"),
-    ("Orchard Road Wash", "unknown", "winder", 2600, 1, "", "", "", "", "node"),
+    ("Orchard Road Wash", "unknown", "winder", -2650, 1, "", "", "", "", "node"),
 )
 _MAP_TAGS = {
     "exterior": {"amenity": "car_wash", "automated": "yes", "car_wash": "tunnel"},

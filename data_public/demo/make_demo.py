@@ -50,6 +50,7 @@ invented = true
 driving_side = "right"
 units = "us"
 time_zone = "America/Chicago"
+study_year = 2026
 note = "An invented town, 6 x 6 km, drawn on open water; seed {seed}"
 
 [layers.roads]
