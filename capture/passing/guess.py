@@ -18,7 +18,7 @@ from typing import Any, Final
 import pandas as pd
 
 from capture.basis import DataError, InputError, plain_text
-from capture.passing.roles import ROLES, VEHICLE_CLASSES, name_score, split_words
+from capture.passing.roles import ROLES, VEHICLE_CLASSES, Role, name_score, split_words
 
 SURE: Final = 0.7
 UNSURE: Final = 0.4
@@ -216,10 +216,17 @@ def _score_all(
                 column = table[heading]
                 sample = column if len(column) <= 5000 else column.iloc[:: len(column) // 5000]
                 fit = role.fits(sample)
-                score = named * (0.3 + 0.7 * fit) if fit > 0 else 0.0
+                score = _score(role, named, fit)
                 if score >= UNSURE / 2:
                     scores[role.name, heading] = round(score, 3)
     return scores
+
+
+def _score(role: Role, named: float, fit: float) -> float:
+    """Weigh heading and values; a clear heading stands even over values that are all bad."""
+    if fit > 0:
+        return named * (0.6 + 0.4 * fit)
+    return SURE if named >= 0.95 and role.name in ("aadt", "volume") else 0.0
 
 
 def _settle(

@@ -348,7 +348,7 @@ def _clean(rows: pd.DataFrame, ledger: Ledger, *, name: str, study_year: int) ->
     for why in sorted({w for w in rows["where_not"] if w}):
         rows = drop(rows, rows["where_not"] == why, ledger, why)
     zero = rows["vehicles_per_day"] == 0
-    key = rows["station"] + "|" + rows["year"].astype("string")
+    key = rows["station"] + "|" + _as_text(rows["year"])
     paired = key.isin(key[~zero]) & (rows["label"] != "")
     rows = drop(rows, zero & ~paired, ledger, "zero vehicles, taken as not counted")
     ledger.note(
@@ -359,15 +359,19 @@ def _clean(rows: pd.DataFrame, ledger: Ledger, *, name: str, study_year: int) ->
     return drop(rows, twice, ledger, "the same count stands twice, one is kept")
 
 
+def _as_text(column: pd.Series) -> pd.Series:
+    return pd.Series([str(v) for v in column], index=column.index, dtype="string")
+
+
 def _place_key(rows: pd.DataFrame) -> pd.Series:
-    spot = rows["lat"].round(5).astype(str) + "," + rows["lon"].round(5).astype(str)
+    spot = _as_text(rows["lat"].round(5)) + "," + _as_text(rows["lon"].round(5))
     return rows["station"] + "|" + rows["road"].str.lower() + "|" + spot
 
 
 def _join_directions(rows: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
     joined: list[dict[str, Any]] = []
     year = rows["year"].fillna(-1)
-    for _, group in rows.groupby([_place_key(rows), year], sort=False):
+    for _, group in rows.groupby([_place_key(rows), year], sort=False, dropna=False):
         joined.extend(_join_group(group, ledger))
     return pd.DataFrame(joined)
 
@@ -453,8 +457,8 @@ def _keep_latest(counts: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
         return counts
     kept: list[Any] = []
     spots = _place_key(counts)
-    side = counts["direction_deg"].fillna(-1).round(0).astype(str) + counts["two_way"].astype(str)
-    for _, group in counts.groupby(spots + "|" + side, sort=False):
+    side = _as_text(counts["direction_deg"].round(0)) + _as_text(counts["two_way"])
+    for _, group in counts.groupby(spots + "|" + side, sort=False, dropna=False):
         ordered = group.sort_values("year", kind="stable", na_position="first")
         last = ordered.iloc[-1].copy()
         earlier = ordered.iloc[:-1]

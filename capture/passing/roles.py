@@ -186,7 +186,7 @@ ROLES: Final[tuple[Role, ...]] = (
     Role(
         name="lat",
         meaning="latitude, degrees",
-        words={"lat": 1, "latitude": 1, "breitengrad": 1, "ycoord": 0.5, "y": 0.5},
+        words={"lat": 1, "latitude": 1, "breitengrad": 1, "ycoord": 0.7, "y": 0.72},
         fits=_between(-90, 90),
     ),
     Role(
@@ -198,8 +198,8 @@ ROLES: Final[tuple[Role, ...]] = (
             "long": 0.95,
             "longitude": 1,
             "langengrad": 1,
-            "xcoord": 0.5,
-            "x": 0.5,
+            "xcoord": 0.7,
+            "x": 0.72,
         },
         fits=_between(-180, 180),
     ),
