@@ -6,7 +6,8 @@ distance. A count is crude on purpose: maps differ in how many small shops they 
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +17,26 @@ from capture.basis import plain_text
 from capture.place import Place
 
 FloatArray = NDArray[np.float64]
+
+#: tag -> values of places that many people drive to (our choice, from memory)
+DRAWS: Final[Mapping[str, frozenset[str]]] = {
+    "shop": frozenset(
+        {
+            "supermarket", "mall", "department_store", "wholesale", "doityourself", "hardware",
+            "furniture", "electronics", "garden_centre", "convenience", "chemist", "pet", "sports",
+            "variety_store", "car_parts", "tyres", "general",
+        }
+    ),
+    "amenity": frozenset(
+        {
+            "fuel", "school", "college", "university", "kindergarten", "hospital", "clinic",
+            "pharmacy", "bank", "fast_food", "restaurant", "cinema", "post_office", "marketplace",
+            "place_of_worship", "townhall", "library",
+        }
+    ),
+    "leisure": frozenset({"fitness_centre", "sports_centre", "stadium", "water_park", "ice_rink"}),
+    "tourism": frozenset({"hotel", "motel", "museum", "theme_park", "zoo", "attraction"}),
+}  # fmt: skip
 
 
 def count_attractions(
@@ -52,12 +73,13 @@ def list_attractions(area: Area, place: Place) -> Any:
     Returns
     -------
     DataFrame
-        Columns ``name, what, x, y, source``; washes are left out.
+        Columns ``name, what, x, y, source``; washes and places that people mostly walk to are
+        left out.
     """
     import pandas as pd
 
     features = place.features
-    mapped = features[features["kind"] != "car_wash"]
+    mapped = features[np.array([draws_drivers(tags) for tags in features["tags"]], dtype=bool)]
     table = pd.DataFrame(
         {
             "name": mapped["name"].astype(object),
@@ -83,6 +105,17 @@ def list_attractions(area: Area, place: Place) -> Any:
         )
         table = pd.concat([table, own], ignore_index=True)
     return table.reset_index(drop=True)
+
+
+def draws_drivers(tags: Mapping[str, str]) -> bool:
+    """Say whether map tags describe a place that many people drive to.
+
+    Examples
+    --------
+    >>> draws_drivers({"shop": "supermarket"}), draws_drivers({"amenity": "post_box"})
+    (True, False)
+    """
+    return any(tags.get(key) in kinds for key, kinds in DRAWS.items())
 
 
 def _say_what(tags: dict[str, str]) -> str:

@@ -234,3 +234,19 @@ def test_attractions_are_counted_within_the_circle(town, parcels, around):
 
 def test_area_price_is_of_rivals_of_the_same_kind(around):
     assert ((around.ticket_price_usd > 11) & (around.ticket_price_usd < 18)).all()
+
+
+def test_a_real_extract_has_its_wash_and_answers():
+    pyrosm = pytest.importorskip("pyrosm", reason="the extract comes with the test extra")
+    area = open_area(pyrosm.get_data("test_pbf"))
+    town = Town(area)
+    assert len(town.rivals) >= 1
+    network = town.place.network
+    line = np.array([network.segment_line(g).mean(axis=0) for g in range(0, network.segments, 9)])
+    around = town.look(make_sites(network, line))
+    reached = np.isfinite(around.rival_seconds)
+    assert reached.mean() > 0.8
+    assert (around.pull[reached[:, 0]] > 0).all()
+    assert 0 < around.passed_first_share.max() <= 1
+    assert around.attractions.max() >= 1
+    assert np.isnan(around.people_10min).all()
