@@ -7,13 +7,9 @@ from capture.seeing.distances import (
     compute_readable,
     compute_stopping,
 )
-from capture.seeing.seeing import (
-    RAY_COLUMNS,
-    Seeing,
-    add_seeing,
-    compute_off_axis,
-    compute_stretch,
-)
+from capture.seeing.seeing import RAY_COLUMNS, Seeing, add_seeing
+from capture.seeing.stretch import compute_off_axis, compute_stretch
+from capture.seeing.sun import Glare, describe_glare, find_glare
 from capture.seeing.targets import TARGETS
 from capture.seeing.terrain import Terrain, load_terrain
 from capture.seeing.values import VALUES
@@ -23,6 +19,7 @@ __all__ = [
     "RAY_COLUMNS",
     "TARGETS",
     "VALUES",
+    "Glare",
     "Seeing",
     "Terrain",
     "Walls",
@@ -34,7 +31,9 @@ __all__ = [
     "compute_readable",
     "compute_stopping",
     "compute_stretch",
+    "describe_glare",
     "find_clear",
+    "find_glare",
     "gather_walls",
     "load_terrain",
     "make_walls",

@@ -8,7 +8,7 @@ position: the middle of the stream's lanes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,8 +39,42 @@ class Approach:
     step_m: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoadArrays:
+    """What walking back along roads needs of a network, made once."""
+
+    #: in the order that the compiled walk takes
+    arrays: tuple[Any, ...]
+    #: half the width of each directed piece's own lanes, 0 where one-way (E,)
+    offset_m: FloatArray
+
+
+def prepare_roads(network: Network, *, values: Sheet = VALUES) -> RoadArrays:
+    """Prepare a network for walking back along its roads."""
+    segment = np.asarray(network.edge_segment, np.int64)
+    forward = np.asarray(network.edge_forward)
+    head = np.asarray(network.edge_head, np.int64)
+    nodes = len(network.indptr) - 1
+    in_edge = np.argsort(head, kind="stable")
+    in_indptr = np.concatenate([[0], np.cumsum(np.bincount(head, minlength=nodes))])
+    lanes = np.where(forward, np.asarray(network.segment_lanes_forward)[segment],
+                     np.asarray(network.segment_lanes_backward)[segment])  # fmt: skip
+    two_way = np.asarray(network.edge_reverse) >= 0
+    offset = np.where(two_way, 0.5 * np.maximum(lanes, 1.0) * values.value("lane_m"), 0.0)
+    size = np.int64(max(head.size, 1))
+    banned = np.sort(np.asarray(network.banned_from, np.int64) * size + network.banned_to)
+    arrays = (
+        np.asarray(network.edge_tail, np.int64), np.asarray(network.edge_reverse, np.int64),
+        segment, forward, np.asarray(network.edge_length_m, np.float64), _headings(network),
+        _names(network)[segment], banned, in_indptr, in_edge,
+        np.asarray(network.geom_indptr, np.int64), np.asarray(network.geom_x, np.float64),
+        np.asarray(network.geom_y, np.float64),
+    )  # fmt: skip
+    return RoadArrays(arrays=arrays, offset_m=offset)
+
+
 def walk_approach(
-    network: Network,
+    roads: RoadArrays,
     edge: IntArray,
     fraction: FloatArray,
     *,
@@ -52,8 +86,8 @@ def walk_approach(
 
     Parameters
     ----------
-    network : Network
-        Roads.
+    roads : RoadArrays
+        From :func:`prepare_roads`.
     edge, fraction : ndarray, shape (R,)
         Position of each stream at its driveway.
     distance_m : ndarray of float, shape (R,)
@@ -63,28 +97,11 @@ def walk_approach(
     """
     from capture.seeing.kernels import walk_approaches
 
-    segment = np.asarray(network.edge_segment, np.int64)
-    forward = np.asarray(network.edge_forward)
-    geom = np.asarray(network.geom_indptr, np.int64)
-    x, y = np.asarray(network.geom_x), np.asarray(network.geom_y)
-    head = np.asarray(network.edge_head, np.int64)
-    nodes = len(network.indptr) - 1
-    in_edge = np.argsort(head, kind="stable")
-    in_indptr = np.concatenate([[0], np.cumsum(np.bincount(head, minlength=nodes))])
-    lanes = np.where(forward, network.segment_lanes_forward[segment],
-                     network.segment_lanes_backward[segment])  # fmt: skip
-    two_way = np.asarray(network.edge_reverse) >= 0
-    offset = np.where(two_way, 0.5 * np.maximum(lanes, 1.0) * values.value("lane_m"), 0.0)
     step = values.value("step_m")
-    size = np.int64(max(head.size, 1))
-    banned = np.sort(np.asarray(network.banned_from, np.int64) * size + network.banned_to)
+    points = np.ceil(np.asarray(distance_m, dtype=np.float64) / step).astype(np.int64)
     eyes, ahead, where, count = walk_approaches(
-        np.asarray(edge, np.int64), np.asarray(fraction, np.float64),
-        np.ceil(np.asarray(distance_m) / step).astype(np.int64), step, offset,
-        1.0 if driving_side == "right" else -1.0, np.asarray(network.edge_tail, np.int64),
-        np.asarray(network.edge_reverse, np.int64), segment, forward,
-        np.asarray(network.edge_length_m, np.float64), _headings(network), _names(network)[segment],
-        banned, in_indptr, in_edge, geom, x, y,
+        np.asarray(edge, np.int64), np.asarray(fraction, np.float64), points, step,
+        roads.offset_m, 1.0 if driving_side == "right" else -1.0, *roads.arrays,
         float(np.cos(np.radians(values.value("straight_degrees")))),
     )  # fmt: skip
     return Approach(eyes=eyes, heading=ahead, segment=where, count=count, step_m=step)
@@ -108,6 +125,11 @@ def _headings(network: Network) -> FloatArray:
 
 def _names(network: Network) -> IntArray:
     """A number for each road name, -1 for none, (G,)."""
+    codes = getattr(network.segment_name, "codes", None)
+    if codes is not None:
+        unnamed = [word == "" for word in network.segment_name.words]
+        numbers = np.where(unnamed, -1, np.arange(len(unnamed)))
+        return np.asarray(numbers[np.asarray(codes)], dtype=np.int64)
     names = list(network.segment_name)
     index: dict[str, int] = {}
     return np.array(

@@ -61,29 +61,28 @@ def is_own(own: Any, first: int, last: int, owner: int) -> bool:
 
 
 @_compiled
-def meets(ends: Any, heights: Any, w: int, x0: float, y0: float, z0: float, dx: float,
-          dy: float, dz: float) -> bool:  # fmt: skip
+def meets(lines: Any, i: int, x0: float, y0: float, z0: float, dx: float, dy: float,
+          dz: float) -> bool:  # fmt: skip
     """Whether a ray meets a wall between its lower and upper height."""
-    ax, ay = ends[w, 0] - x0, ends[w, 1] - y0
-    ex, ey = ends[w, 2] - ends[w, 0], ends[w, 3] - ends[w, 1]
+    ax, ay, ex, ey = lines[i, 0] - x0, lines[i, 1] - y0, lines[i, 2], lines[i, 3]
+    # the wall's ends must not both lie on one side of the ray
+    side = ax * dy - ay * dx
+    if side * (side + ex * dy - ey * dx) > 0.0:
+        return False
     across = dx * ey - dy * ex
     if across == 0.0:
         return False
     along = (ax * ey - ay * ex) / across
     if along < 0.0 or along > 1.0:
         return False
-    beside = (ax * dy - ay * dx) / across
-    if beside < 0.0 or beside > 1.0:
-        return False
     height = z0 + along * dz
-    return bool(heights[w, 0] < height < heights[w, 1])
+    return bool(lines[i, 4] < height < lines[i, 5])
 
 
 @_compiled
 def is_clear(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float, own: Any,
-             first: int, last: int, ends: Any, heights: Any, owner: Any, west: float,
-             south: float, cell: float, columns: int, rows: int, pointer: Any,
-             walls: Any) -> bool:  # fmt: skip
+             first: int, last: int, lines: Any, owner: Any, west: float, south: float,
+             cell: float, columns: int, rows: int, pointer: Any) -> bool:  # fmt: skip
     """Walk the grid along one ray until something hides the target."""
     dx, dy, dz = x1 - x0, y1 - y0, z1 - z0
     # cut the ray to the grid
@@ -116,10 +115,7 @@ def is_clear(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float, o
     while True:
         c = row * columns + column
         for i in range(pointer[c], pointer[c + 1]):
-            w = walls[i]
-            if meets(ends, heights, w, x0, y0, z0, dx, dy, dz) and not is_own(
-                own, first, last, owner[w]
-            ):
+            if meets(lines, i, x0, y0, z0, dx, dy, dz) and not is_own(own, first, last, owner[i]):
                 return False
         if next_x < next_y:
             if next_x > leave:
@@ -138,24 +134,24 @@ def is_clear(x0: float, y0: float, z0: float, x1: float, y1: float, z1: float, o
 
 
 @_compiled
-def trace_rays(eyes: Any, targets: Any, own_indptr: Any, own: Any, ends: Any, heights: Any,
-              owner: Any, west: float, south: float, cell: float, columns: int, rows: int,
-              pointer: Any, walls: Any) -> Any:  # fmt: skip
+def trace_rays(eyes: Any, targets: Any, own_indptr: Any, own: Any, lines: Any, owner: Any,
+               west: float, south: float, cell: float, columns: int, rows: int,
+               pointer: Any) -> Any:  # fmt: skip
     """Test rays one by one."""
     clear = np.ones(eyes.shape[0], np.bool_)
     for n in range(eyes.shape[0]):
         clear[n] = is_clear(
             eyes[n, 0], eyes[n, 1], eyes[n, 2], targets[n, 0], targets[n, 1], targets[n, 2],
-            own, own_indptr[n], own_indptr[n + 1], ends, heights, owner, west, south, cell,
-            columns, rows, pointer, walls,
+            own, own_indptr[n], own_indptr[n + 1], lines, owner, west, south, cell, columns,
+            rows, pointer,
         )  # fmt: skip
     return clear
 
 
 @_compiled
-def trace_approaches(eyes: Any, count: Any, targets: Any, own_indptr: Any, own: Any, ends: Any,
-                    heights: Any, owner: Any, west: float, south: float, cell: float,
-                    columns: int, rows: int, pointer: Any, walls: Any) -> Any:  # fmt: skip
+def trace_approaches(eyes: Any, count: Any, targets: Any, own_indptr: Any, own: Any, lines: Any,
+                     owner: Any, west: float, south: float, cell: float, columns: int,
+                     rows: int, pointer: Any) -> Any:  # fmt: skip
     """Test every target of every stream from each eye point of its approach."""
     streams, most, each = eyes.shape[0], eyes.shape[1], targets.shape[1]
     clear = np.zeros((streams, each, most), np.bool_)
@@ -167,7 +163,7 @@ def trace_approaches(eyes: Any, count: Any, targets: Any, own_indptr: Any, own: 
                 clear[r, t, k] = is_clear(
                     eyes[r, k, 0], eyes[r, k, 1], eyes[r, k, 2], targets[r, t, 0],
                     targets[r, t, 1], targets[r, t, 2], own, own_indptr[r], own_indptr[r + 1],
-                    ends, heights, owner, west, south, cell, columns, rows, pointer, walls,
+                    lines, owner, west, south, cell, columns, rows, pointer,
                 )  # fmt: skip
     return clear
 

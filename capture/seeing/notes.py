@@ -14,44 +14,37 @@ from numpy.typing import NDArray
 
 from capture.basis import Sheet
 from capture.seeing.distances import compute_gap_distance, compute_stopping
-from capture.seeing.targets import DRIVEWAY, ENTERING, LEAVING
+from capture.seeing.targets import DRIVEWAY
 from capture.seeing.values import VALUES
 
 if TYPE_CHECKING:
     from capture.passing import Streams
-    from capture.place import Place
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 
-def compute_triangles(
+def compute_asked(
     streams: Streams,
-    clear: BoolArray,
     *,
-    step_m: float,
     near_side_only: BoolArray | None = None,
     values: Sheet = VALUES,
-) -> tuple[FloatArray, FloatArray]:
-    """Compute over which stretch traffic and turning drivers see each other, and what is asked.
+) -> FloatArray:
+    """Compute over which stretch traffic and turning drivers must see each other.
 
     Parameters
     ----------
     streams : Streams
         R streams.
-    clear : ndarray of bool, shape (R, T, K)
-        Clear rays, nearest eye point first.
     near_side_only : ndarray of bool, shape (F,), optional
         Driveways at which nobody turns across.
 
     Returns
     -------
-    tuple of ndarray of float, shape (R, 2)
-        Seen and needed, m, for a leaving and an entering driver; NaN where nobody makes
-        that turn in front of the stream.
+    ndarray of float, shape (R, 2)
+        m, for a leaving and an entering driver; NaN where nobody makes that turn in front
+        of the stream.
     """
-    seen = np.column_stack([_first_run(clear[:, LEAVING]), _first_run(clear[:, ENTERING])]) * step_m
     from capture.place.values import RAISED_MEDIAN
 
     near = np.asarray(streams.near_side, dtype=bool)
@@ -74,11 +67,10 @@ def compute_triangles(
         speed, manoeuvre="enter_across", lanes_crossed=crossed, values=values
     )
     leaving = np.where(across, leave_across, np.where(near, leave_near, np.nan))
-    needed = np.column_stack([leaving, np.where(across & near, enter, np.nan)])
-    return np.where(np.isnan(needed), np.nan, seen), needed
+    return np.column_stack([leaving, np.where(across & near, enter, np.nan)])
 
 
-def _first_run(clear: BoolArray) -> FloatArray:
+def first_run(clear: BoolArray) -> FloatArray:
     """Steps that are clear without a break from the nearest on, (R,)."""
     if not clear.shape[1]:
         return np.zeros(len(clear))
@@ -86,22 +78,19 @@ def _first_run(clear: BoolArray) -> FloatArray:
 
 
 def find_cautions(
-    place: Place,
     streams: Streams,
     seen_by_target_m: FloatArray,
     needed_m: FloatArray,
     walked_m: FloatArray,
     triangle_seen_m: FloatArray,
     triangle_needed_m: FloatArray,
-    segments: IntArray,
+    on_bridge: BoolArray,
     *,
     values: Sheet = VALUES,
 ) -> list[list[str]]:
     """Gather what a reader of the sight numbers should know, a list for each stream."""
     stopping = compute_stopping(streams.speed_mps, values=values)
     step = values.value("step_m")
-    bridge = np.asarray(place.network.segment_bridge, dtype=bool)
-    over = np.asarray((bridge[np.maximum(segments, 0)] & (segments >= 0)).any(axis=1))
     words = ("a driver leaving", "a driver turning in across")
     gathered = []
     for r in range(len(needed_m)):
@@ -124,7 +113,7 @@ def find_cautions(
                     f"{who} and this traffic see each other over {seen:.0f} m of the "
                     f"{asked:.0f} m asked for: for a traffic engineer"
                 )
-        if over[r]:
+        if on_bridge[r]:
             said.append("the approach runs over a bridge whose height is not known")
         gathered.append(said)
     return gathered

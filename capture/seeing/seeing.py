@@ -14,10 +14,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import InputError, Offer, Sheet
-from capture.seeing.approach import Approach, walk_approach
+from capture.seeing.approach import Approach, RoadArrays, prepare_roads, walk_approach
 from capture.seeing.distances import compute_needed
-from capture.seeing.notes import compute_triangles, find_cautions
-from capture.seeing.targets import DRIVEWAY, FRONT, SIGN, TARGETS, find_own, place_targets
+from capture.seeing.notes import compute_asked, find_cautions, first_run
+from capture.seeing.own import Own
+from capture.seeing.stretch import compute_off_axis, compute_stretch
+from capture.seeing.sun import describe_glare, find_glare
+from capture.seeing.targets import (
+    DRIVEWAY,
+    ENTERING,
+    FRONT,
+    LEAVING,
+    SIGN,
+    TARGETS,
+    place_targets,
+)
 from capture.seeing.values import VALUES
 from capture.seeing.walls import Walls, gather_walls
 
@@ -28,6 +39,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+#: streams looked at in one go, which bounds memory
+CHUNK = 2048
 #: columns of one stream's ray table
 RAY_COLUMNS = (
     "distance_m", "eye_x", "eye_y", "target", "target_x", "target_y", "clear", "off_axis_degrees",
@@ -58,6 +71,8 @@ class Seeing:
     letter_m: FloatArray
     #: what a reader should know, a list for each stream
     cautions: list[list[str]]
+    #: when a low sun stands ahead, "" where it never does or no time zone was given (R,)
+    sun: list[str]
     #: for drawing, one table of rays for each stream, columns RAY_COLUMNS; None unless kept
     rays: list[FloatArray] | None = field(default=None)
 
@@ -76,6 +91,7 @@ def add_seeing(
     front_xy: FloatArray | None = None,
     sign_xy: FloatArray | None = None,
     near_side_only: BoolArray | None = None,
+    time_zone: str | None = None,
     values: Sheet = VALUES,
 ) -> Seeing:
     """Work out how far ahead the wash is seen from every stream.
@@ -100,6 +116,8 @@ def add_seeing(
         Where a plan puts the building front and the sign.
     near_side_only : ndarray of bool, shape (F,), optional
         Driveways at which nobody can turn across.
+    time_zone : str, optional
+        Such as ``"America/Chicago"``; asks for the hours of low sun.
 
     Returns
     -------
@@ -109,152 +127,162 @@ def add_seeing(
     Raises
     ------
     InputError
-        For an unknown driving side or a stream without a usable speed.
+        For an unknown driving side or time zone, or a stream without a usable speed.
     """
     if driving_side not in ("right", "left"):
         raise InputError(f"driving side must be 'right' or 'left', got {driving_side!r}")
+    rows = len(streams.edge)
     needed = compute_needed(streams.speed_mps, values=values)
-    walk = np.maximum(values.value("least_walk_m"), values.value("walk_over_needed") * needed)
-    approach = walk_approach(
-        place.network, np.asarray(streams.edge), np.asarray(streams.fraction), distance_m=walk,
-        driving_side=driving_side, values=values,
-    )  # fmt: skip
     spots = place_targets(
         place.network, streams, frontage, offer=offer, front_xy=front_xy, sign_xy=sign_xy,
         values=values,
     )  # fmt: skip
-    ground = None if terrain is None else terrain.sample
     if walls is None:
+        ground = None if terrain is None else terrain.sample
         walls = gather_walls(place, ground=ground, values=values)
-    clear = _trace(place, streams, approach, spots, walls, terrain, sites, values)
-    degrees = compute_off_axis(approach, spots)
-    seen_by = np.column_stack(
-        [
-            compute_stretch(clear[:, [t]], degrees[:, [t]], step_m=approach.step_m, values=values)
-            for t in (SIGN, FRONT, DRIVEWAY)
-        ]
-    )
-    both = [SIGN, FRONT]
-    seen = compute_stretch(clear[:, both], degrees[:, both], step_m=approach.step_m, values=values)
-    triangle_seen, triangle_needed = compute_triangles(
-        streams, clear, step_m=approach.step_m, near_side_only=near_side_only, values=values
-    )
-    speed = np.asarray(streams.speed_mps, dtype=np.float64)
-    walked = np.asarray(approach.count * approach.step_m, dtype=np.float64)
-    sign_m = clear[:, SIGN].sum(axis=1) * approach.step_m
+    scene = _Scene(
+        place=place, roads=prepare_roads(place.network, values=values), walls=walls,
+        own=Own.of(place, sites, base=int(walls.bridge_owner(0))), terrain=terrain,
+        driving_side=driving_side, values=values,
+    )  # fmt: skip
+    looks = [
+        _look(scene, streams, np.arange(at, min(at + CHUNK, rows)), spots, needed, keep)
+        for at in range(0, rows, CHUNK)
+    ] or [_look(scene, streams, np.arange(0), spots, needed, keep)]
+    seen = np.concatenate([look.seen_m for look in looks])
+    seen_by = np.concatenate([look.seen_by_target_m for look in looks])
+    walked = np.concatenate([look.walked_m for look in looks])
+    asked = compute_asked(streams, near_side_only=near_side_only, values=values)
+    triangle = np.concatenate([look.triangle_m for look in looks])
+    triangle = np.where(np.isnan(asked), np.nan, triangle)
     return Seeing(
         seen_m=seen,
-        seen_s=seen / speed,
+        seen_s=seen / np.asarray(streams.speed_mps, dtype=np.float64),
         needed_m=needed,
         sight=np.minimum(1.0, seen / needed),
         seen_by_target_m=seen_by,
         walked_m=walked,
-        triangle_seen_m=triangle_seen,
-        triangle_needed_m=triangle_needed,
-        letter_m=np.minimum(sign_m, needed) / values.value("legibility_m_per_m"),
+        triangle_seen_m=triangle,
+        triangle_needed_m=asked,
+        letter_m=np.minimum(np.concatenate([look.sign_m for look in looks]), needed)
+        / values.value("legibility_m_per_m"),
         cautions=find_cautions(
-            place, streams, seen_by, needed, walked, triangle_seen, triangle_needed,
-            approach.segment, values=values,
+            streams, seen_by, needed, walked, triangle, asked,
+            np.concatenate([look.on_bridge for look in looks]), values=values,
         ),
-        rays=make_rays(approach, spots, clear, degrees) if keep else None,
+        sun=_find_sun(place, streams, frontage, time_zone, values),
+        rays=[table for look in looks for table in look.rays] if keep else None,
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scene:
+    place: Place
+    roads: RoadArrays
+    walls: Walls
+    own: Own
+    terrain: Terrain | None
+    driving_side: str
+    values: Sheet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Look:
+    seen_m: FloatArray
+    seen_by_target_m: FloatArray
+    walked_m: FloatArray
+    triangle_m: FloatArray
+    sign_m: FloatArray
+    on_bridge: BoolArray
+    rays: list[FloatArray]
+
+
+def _look(
+    scene: _Scene,
+    streams: Streams,
+    at: NDArray[np.int64],
+    all_spots: FloatArray,
+    needed: FloatArray,
+    keep: bool,
+) -> _Look:
+    """Look from some of the streams."""
+    values, spots = scene.values, all_spots[at]
+    walk = np.maximum(values.value("least_walk_m"), values.value("walk_over_needed") * needed[at])
+    approach = walk_approach(
+        scene.roads, np.asarray(streams.edge)[at], np.asarray(streams.fraction)[at],
+        distance_m=walk, driving_side=scene.driving_side, values=values,
+    )  # fmt: skip
+    clear = _trace(scene, np.asarray(streams.site)[at], approach, spots)
+    degrees = compute_off_axis(approach, spots)
+    step = approach.step_m
+
+    def stretch(which: list[int]) -> FloatArray:
+        return compute_stretch(clear[:, which], degrees[:, which], step_m=step, values=values)
+
+    return _Look(
+        seen_m=stretch([SIGN, FRONT]),
+        seen_by_target_m=np.column_stack([stretch([t]) for t in (SIGN, FRONT, DRIVEWAY)]),
+        walked_m=np.asarray(approach.count * step, dtype=np.float64),
+        triangle_m=step * np.column_stack([first_run(clear[:, t]) for t in (LEAVING, ENTERING)]),
+        sign_m=_farthest(clear[:, SIGN]) * step,
+        on_bridge=_lies_on(approach, np.asarray(scene.place.network.segment_bridge)),
+        rays=make_rays(approach, spots, clear, degrees) if keep else [],
+    )
+
+
+def _farthest(clear: BoolArray) -> FloatArray:
+    """Steps to the farthest eye point with a clear ray, 0 for none."""
+    if not clear.shape[1]:
+        return np.zeros(len(clear))
+    last = clear.shape[1] - clear[:, ::-1].argmax(axis=1)
+    return np.asarray(np.where(clear.any(axis=1), last, 0), dtype=np.float64)
+
+
+def _lies_on(approach: Approach, marked: BoolArray) -> BoolArray:
+    """Whether any eye point of each stream lies on a marked segment."""
+    on = marked[np.maximum(approach.segment, 0)] & (approach.segment >= 0)
+    return np.asarray(on.any(axis=1), dtype=bool)
 
 
 def _trace(
-    place: Place,
-    streams: Streams,
-    approach: Approach,
-    spots: FloatArray,
-    walls: Walls,
-    terrain: Terrain | None,
-    sites: Sites | None,
-    values: Sheet,
+    scene: _Scene, site: NDArray[np.int32], approach: Approach, spots: FloatArray
 ) -> BoolArray:
     from capture.seeing.kernels import trace_approaches
 
-    pointer, own = find_own(
-        place, streams, spots, approach.segment, sites=sites,
-        bridge_base=int(walls.bridge_owner(0)),
-    )  # fmt: skip
-    eye = values.value("eye_m")
-    height = np.full(approach.eyes.shape[:2], eye)
+    pointer, own = scene.own.find(site, spots, approach.segment)
+    height = np.full(approach.eyes.shape[:2], scene.values.value("eye_m"))
     targets = np.ascontiguousarray(spots)
+    terrain = scene.terrain
     if terrain is not None:
         height = height + terrain.sample(approach.eyes[..., 0], approach.eyes[..., 1])
         targets = targets.copy()
         targets[..., 2] += terrain.sample(targets[..., 0], targets[..., 1])
     eyes = np.ascontiguousarray(np.concatenate([approach.eyes, height[..., None]], axis=2))
     clear: BoolArray = trace_approaches(
-        eyes, approach.count, targets, pointer, own, walls.ends, walls.heights, walls.owner,
-        walls.west, walls.south, walls.cell_m, walls.columns, walls.rows, walls.cell_indptr,
-        walls.cell_wall,
-    )  # fmt: skip
+        eyes, approach.count, targets, pointer, own, *scene.walls.grid
+    )
     if terrain is not None:
         clear &= terrain.trace(eyes, approach.count, targets)
-    return clear & ~_in_tunnel(place, approach)[:, None, :]
+    tunnel = np.asarray(scene.place.network.segment_tunnel, dtype=bool)
+    inside = tunnel[np.maximum(approach.segment, 0)] & (approach.segment >= 0)
+    return np.asarray(clear & ~inside[:, None, :])
 
 
-def _in_tunnel(place: Place, approach: Approach) -> BoolArray:
-    tunnel = np.asarray(place.network.segment_tunnel, dtype=bool)
-    return np.asarray(tunnel[np.maximum(approach.segment, 0)] & (approach.segment >= 0))
-
-
-def compute_off_axis(approach: Approach, spots: FloatArray) -> FloatArray:
-    """Compute how far off the heading each target lies from each eye point.
-
-    Returns
-    -------
-    ndarray of float, shape (R, T, K)
-        Degrees, 0 straight ahead to 180 behind.
-    """
-    away = spots[:, :, None, :2] - approach.eyes[:, None, :, :]
-    size = np.maximum(np.hypot(away[..., 0], away[..., 1]), 1e-9)
-    cosine = (away * approach.heading[:, None, :, :]).sum(axis=-1) / size
-    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
-
-
-def compute_stretch(
-    clear: BoolArray, degrees: FloatArray, *, step_m: float, values: Sheet = VALUES
-) -> FloatArray:
-    """Compute the longest unbroken clear stretch that ends at the driveway.
-
-    Parameters
-    ----------
-    clear : ndarray of bool, shape (R, T, K)
-        Whether each target is clear from each eye point, nearest first.
-    degrees : ndarray of float, shape (R, T, K)
-        How far off the heading it lies.
-
-    Returns
-    -------
-    ndarray of float, shape (R,)
-        m; a step counts whole when a clear target lies within ``aside_degrees`` of the
-        heading, else ``aside_weight``.
-
-    Notes
-    -----
-    A stretch may begin up to ``near_slack_m`` before the driveway, since a view lost there
-    no longer matters; the best such stretch is taken, so that more obstruction never gives
-    a longer one.
-
-    Examples
-    --------
-    >>> clear = np.array([[[True, True, False, True]]])
-    >>> float(compute_stretch(clear, np.zeros((1, 1, 4)), step_m=5.0)[0])
-    10.0
-    """
-    rows, _, most = clear.shape
-    if not rows or not most:
-        return np.zeros(rows)
-    weight = np.where(degrees <= values.value("aside_degrees"), 1.0, values.value("aside_weight"))
-    worth = np.where(clear, weight, 0.0).max(axis=1)
-    open_ = clear.any(axis=1)
-    total = np.concatenate([np.zeros((rows, 1)), np.cumsum(worth, axis=1)], axis=1)
-    blocked_at = np.where(open_, most, np.arange(most))
-    until = np.minimum.accumulate(blocked_at[:, ::-1], axis=1)[:, ::-1]
-    starts = min(most, int(values.value("near_slack_m") // step_m) + 1)
-    runs = np.take_along_axis(total, until[:, :starts], axis=1) - total[:, :starts]
-    return np.asarray(step_m * np.maximum(runs.max(axis=1), 0.0))
+def _find_sun(
+    place: Place, streams: Streams, frontage: Frontage, time_zone: str | None, values: Sheet
+) -> list[str]:
+    if time_zone is None or not len(streams.edge):
+        return [""] * len(streams.edge)
+    lat, lon = place.network.projection.to_latlon([frontage.x[0]], [frontage.y[0]])
+    found = {
+        heading: describe_glare(
+            find_glare(
+                heading, lat=float(lat[0]), lon=float(lon[0]), time_zone=time_zone, values=values
+            )
+        )
+        for heading in set(np.rint(streams.direction_deg).tolist())
+    }
+    return [found[heading] for heading in np.rint(streams.direction_deg).tolist()]
 
 
 def make_rays(

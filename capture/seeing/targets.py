@@ -18,7 +18,7 @@ from capture.seeing.values import VALUES
 
 if TYPE_CHECKING:
     from capture.passing import Streams
-    from capture.place import Frontage, Network, Place, Sites
+    from capture.place import Frontage, Network
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -129,81 +129,3 @@ def _travel(network: Network, streams: Streams) -> FloatArray:
     chord = _sideways(network, segment, -np.ones(edge.size, dtype=np.int8))
     along = np.column_stack([-chord[:, 1], chord[:, 0]])
     return np.where(np.asarray(network.edge_forward)[edge][:, None], along, -along)
-
-
-def find_own(
-    place: Place,
-    streams: Streams,
-    spots: FloatArray,
-    segments: IntArray,
-    *,
-    sites: Sites | None,
-    bridge_base: int,
-) -> tuple[IntArray, IntArray]:
-    """Find the obstacles that each stream's view does not count.
-
-    Those are buildings on the parcel (they make way for the wash), a building that a
-    target stands in, and bridges that the approach itself runs over.
-
-    Parameters
-    ----------
-    spots : ndarray of float, shape (R, T, 3)
-        Targets.
-    segments : ndarray of int, shape (R, K)
-        Segments of the approach, -1 for none.
-    sites : Sites, optional
-        Parcels, metres.
-    bridge_base : int
-        Owner number of segment 0 as a bridge.
-
-    Returns
-    -------
-    tuple of ndarray of int
-        Pointer (R+1,) and owners.
-    """
-    rows = len(spots)
-    pairs = [_buildings_at(place, spots), _buildings_on(place, streams, sites)]
-    bridge = np.asarray(place.network.segment_bridge)
-    row, k = np.nonzero((segments >= 0) & bridge[np.maximum(segments, 0)])
-    pairs.append((row, segments[row, k] + bridge_base))
-    row = np.concatenate([pair[0] for pair in pairs]).astype(np.int64)
-    owner = np.concatenate([pair[1] for pair in pairs]).astype(np.int64)
-    keep = np.unique(np.column_stack([row, owner]), axis=0) if row.size else np.zeros((0, 2), int)
-    pointer = np.zeros(rows + 1, dtype=np.int64)
-    np.cumsum(np.bincount(keep[:, 0], minlength=rows), out=pointer[1:])
-    return pointer, np.ascontiguousarray(keep[:, 1], dtype=np.int64)
-
-
-def _buildings_at(place: Place, spots: FloatArray) -> tuple[IntArray, IntArray]:
-    import shapely
-
-    if not len(place.buildings.height_m) or not len(spots):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    flat = spots[:, : DRIVEWAY + 1, :2].reshape(-1, 2)
-    tree = shapely.STRtree(place.buildings.polygons)
-    at, building = tree.query(shapely.points(flat), predicate="within")
-    return at // (DRIVEWAY + 1), building
-
-
-def _buildings_on(place: Place, streams: Streams, sites: Sites | None) -> tuple[IntArray, IntArray]:
-    import shapely
-
-    none = np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    if sites is None or not len(place.buildings.height_m):
-        return none
-    parcels = [i for i, polygon in enumerate(sites.polygons) if polygon is not None]
-    if not parcels:
-        return none
-    centres = shapely.centroid(place.buildings.polygons)
-    tree = shapely.STRtree(centres)
-    which, building = tree.query([sites.polygons[i] for i in parcels], predicate="contains")
-    site_of = np.asarray(parcels)[which]
-    order = np.argsort(np.asarray(streams.site), kind="stable")
-    ordered = np.asarray(streams.site)[order]
-    first = np.searchsorted(ordered, site_of, side="left")
-    last = np.searchsorted(ordered, site_of, side="right")
-    sizes = last - first
-    at = np.repeat(first - np.concatenate([[0], np.cumsum(sizes)[:-1]]), sizes) + np.arange(
-        sizes.sum()
-    )
-    return order[at], np.repeat(building, sizes)

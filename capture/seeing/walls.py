@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,9 +45,19 @@ class Walls:
     cell_m: float
     columns: int
     rows: int
-    #: walls by cell: pointer (columns * rows + 1,) and walls
+    #: walls by cell: pointer (columns * rows + 1,), lines (M, 6) as x, y, east, north, lower
+    #: and upper height, and their owners (M,)
     cell_indptr: IntArray
-    cell_wall: IntArray
+    cell_line: FloatArray
+    cell_owner: IntArray
+
+    @property
+    def grid(self) -> tuple[Any, ...]:
+        """What the compiled loops take."""
+        return (
+            self.cell_line, self.cell_owner, self.west, self.south, self.cell_m, self.columns,
+            self.rows, self.cell_indptr,
+        )  # fmt: skip
 
     def bridge_owner(self, segment: ArrayLike) -> IntArray:
         """Return the owner number of a bridge by its segment."""
@@ -91,10 +101,13 @@ def make_walls(
     columns = int((east + 1.0 - west) // cell) + 1
     rows = int((north + 1.0 - south) // cell) + 1
     pointer, walls = fill_grid(ends, west, south, cell, columns, rows)
+    heights = np.ascontiguousarray(heights, dtype=np.float64).reshape(-1, 2)
+    owner = np.ascontiguousarray(owner, dtype=np.int64)
+    lines = np.hstack([ends[:, :2], ends[:, 2:] - ends[:, :2], heights])
     return Walls(
         ends=ends,
-        heights=np.ascontiguousarray(heights, dtype=np.float64).reshape(-1, 2),
-        owner=np.ascontiguousarray(owner, dtype=np.int64),
+        heights=heights,
+        owner=owner,
         buildings=buildings,
         screens=screens,
         west=west,
@@ -103,7 +116,8 @@ def make_walls(
         columns=columns,
         rows=rows,
         cell_indptr=pointer,
-        cell_wall=walls,
+        cell_line=np.ascontiguousarray(lines[walls]),
+        cell_owner=owner[walls],
     )
 
 
@@ -214,8 +228,6 @@ def find_clear(
     if own_indptr is None or own is None:
         own_indptr, own = np.zeros(len(eyes) + 1, dtype=np.int64), np.zeros(0, dtype=np.int64)
     clear: NDArray[np.bool_] = trace_rays(
-        eyes, np.ascontiguousarray(targets, dtype=np.float64), own_indptr, own, walls.ends,
-        walls.heights, walls.owner, walls.west, walls.south, walls.cell_m, walls.columns,
-        walls.rows, walls.cell_indptr, walls.cell_wall,
-    )  # fmt: skip
+        eyes, np.ascontiguousarray(targets, dtype=np.float64), own_indptr, own, *walls.grid
+    )
     return clear

@@ -25,7 +25,7 @@ import shapely
 from capture.area import open_area
 from capture.place import open_place
 from capture.seeing import find_clear, make_walls
-from capture.seeing.approach import walk_approach
+from capture.seeing.approach import prepare_roads, walk_approach
 
 DEMO = Path(__file__).resolve().parents[2] / "data_public" / "demo"
 TARGETS, STEPS, PEER_SITES = 12, 80, 40
@@ -129,7 +129,7 @@ def main() -> None:
 
     network = place.network
     edge = rng.integers(0, network.edges, asked.sites)
-    walked = walk_approach(network, edge, np.full(asked.sites, 0.5),
+    walked = walk_approach(prepare_roads(network), edge, np.full(asked.sites, 0.5),
                            distance_m=np.full(asked.sites, STEPS * 5.0),
                            driving_side="right")  # fmt: skip
     row, k = np.nonzero(np.arange(STEPS)[None, :] < walked.count[:, None])

@@ -21,7 +21,7 @@ from capture.seeing import (
     compute_needed,
     compute_stretch,
 )
-from capture.seeing.approach import walk_approach
+from capture.seeing.approach import prepare_roads, walk_approach
 
 STRAIGHT = (
     Road(points=((-900, 0), (0, 0))),
@@ -191,7 +191,11 @@ def test_the_approach_follows_bends_and_the_roads_own_name() -> None:
     network = build_network(list(roads))
     edge = np.array([int(network.segment_edge_forward[2])])
     walked = walk_approach(
-        network, edge, np.array([1.0]), distance_m=np.array([400.0]), driving_side="right"
+        prepare_roads(network),
+        edge,
+        np.array([1.0]),
+        distance_m=np.array([400.0]),
+        driving_side="right",
     )
     assert walked.count[0] == 80
     assert 1 in walked.segment[0]
