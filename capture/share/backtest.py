@@ -17,8 +17,9 @@ from numpy.typing import ArrayLike
 
 from capture.basis import DataError, FitError, Range, Worlds
 from capture.share.check import leave_out
+from capture.share.design import make_rows
 from capture.share.factors import FloatArray
-from capture.share.fit import ShareFit, make_rows
+from capture.share.fit import ShareFit
 from capture.share.known import DAYS_PER_YEAR
 from capture.share.predict import draw_operator, predict_share
 

@@ -15,11 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import FitError
+from capture.share.design import make_rows
 from capture.share.factors import FloatArray
-from capture.share.fit import ShareFit, fit_share, make_rows
+from capture.share.fit import ShareFit, fit_share
 from capture.share.known import KnownSites
 from capture.share.left_out import LeftOut, leave_out_rows
 from capture.share.mixture import Mixture, Rows
+from capture.share.normals import mixture_quantile
 
 #: part of rows that would be called outliers if all were well
 OUTLIER_SHARE: Final = 0.01
@@ -206,3 +208,34 @@ def _open(fit: ShareFit) -> tuple[KnownSites, Rows, Mixture]:
     known = fit.known.take(kept)
     rows, _ = make_rows(known, fit.names, values=fit.values)
     return known, rows, fit.mixture
+
+
+def compare_ranges(before: ShareFit, after: ShareFit, design: FloatArray) -> tuple[float, str]:
+    """Say what added or removed rows did to the range of one site's share.
+
+    Parameters
+    ----------
+    before, after : ShareFit
+        Fits with the same factors.
+    design : ndarray, shape (p,)
+        The site's columns, as :func:`capture.share.design.make_design` makes them.
+
+    Returns
+    -------
+    tuple of (float, str)
+        Width after over width before, on the log scale, and one sentence; a surprising row
+        may widen the range, and then the sentence says so.
+    """
+    widths = []
+    for fit in (before, after):
+        mean, sd = fit.mixture.predict_parts(np.atleast_2d(design))
+        ends = [
+            float(mixture_quantile(share, fit.mixture.weight, mean[:, 0], sd[:, 0]))
+            for share in (0.05, 0.95)
+        ]
+        widths.append(ends[1] - ends[0])
+    ratio = widths[1] / widths[0]
+    said = f"The range went from x {np.exp(widths[0]):.1f} to x {np.exp(widths[1]):.1f}"
+    if ratio > 1 and after.known_count > before.known_count:
+        said += ": a row that was added surprised the rest, so sites alike are taken to differ more"
+    return ratio, said + "."

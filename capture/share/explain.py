@@ -14,10 +14,11 @@ from typing import Final
 import numpy as np
 
 from capture.basis import FORMAT_WORDS, FORMATS, Range, Worlds
-from capture.share.factors import FactorTable, list_factors, say_factor
+from capture.share.factors import list_factors, say_factor
 from capture.share.fit import ShareFit
-from capture.share.mixture import mixture_cdf
+from capture.share.normals import mixture_cdf
 from capture.share.predict import ShareDraws, predict_share
+from capture.share.table import FactorTable
 
 #: a factor within this of 1 is not worth a clause
 _PLAIN_CHANGE: Final = 0.05

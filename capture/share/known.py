@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,44 +19,22 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from capture.basis import FORMATS, DataError, Sheet, plain_text, raise_gathered
-from capture.share.factors import CORE, EXTRA, FactorTable, FloatArray, make_factor_table
+from capture.basis import DataError, Sheet, raise_gathered
+from capture.share.cells import (
+    MEASURE_COLUMNS,
+    REQUIRED,
+    read_formats,
+    read_ids,
+    read_numbers,
+    read_rows,
+    read_text,
+)
+from capture.share.factors import CORE, EXTRA, FloatArray
+from capture.share.table import FactorTable, make_factor_table
 from capture.share.values import VALUES
 
 MOST_ROWS: Final = 20_000
 DAYS_PER_YEAR: Final = 365.0
-
-#: column of the table -> (measure, least, most, unit)
-MEASURE_COLUMNS: Final[Mapping[str, tuple[str, float, float, str]]] = {
-    "aadt_veh_day": ("vehicles_veh_day", 1.0, 1e6, "veh/day"),
-    "delay_s": ("delay_s", 0.0, 3600.0, "s"),
-    "sight": ("sight", 0.0, 1.0, "share"),
-    "pull": ("pull", 0.0, 100.0, "rivals next door"),
-    "passed_first_share": ("passed_first_share", 0.0, 1.0, "share"),
-    "people_10min": ("people_10min", 0.0, 2e7, "people"),
-    "price_ratio": ("price_ratio", 0.05, 20.0, "of the area's price"),
-    "plan_offered": ("plan_offered", 0.0, 1.0, "0 or 1"),
-    "years_open": ("years_open", 0.1, 100.0, "years"),
-    "speed_mps": ("speed_mps", 0.0, 60.0, "m/s"),
-    "income_usd": ("income_usd", 0.0, 1e7, "USD"),
-    "attractions": ("attractions", 0.0, 1e4, "count"),
-    "open_h": ("open_h", 0.5, 24.0, "h"),
-    "huff_share": ("huff_share", 0.0, 1.0, "share"),
-}
-#: further number columns: least, most, unit
-NUMBER_COLUMNS: Final[Mapping[str, tuple[float, float, str]]] = {
-    "cars_per_year": (1.0, 5e6, "cars/year"),
-    "cars_cv": (0.0, 2.0, "share"),
-    "tickets_per_year": (0.0, 5e6, "cars/year"),
-    "member_cars_per_year": (0.0, 5e6, "cars/year"),
-    "aadt_cv": (0.0, 2.0, "share"),
-    "bays": (1.0, 40.0, "bays"),
-    "line_cars_per_hour": (1.0, 2000.0, "cars/h"),
-    "at_capacity": (0.0, 1.0, "0 or 1"),
-    "weight": (0.0, 1000.0, "power of its likelihood"),
-}
-REQUIRED: Final = ("cars_per_year", "aadt_veh_day")
-_WORDS: Final = {"true": 1.0, "yes": 1.0, "false": 0.0, "no": 0.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,11 +217,11 @@ def check_known_sites(
         raise DataError(
             f"{where}: the column {lost[0]} is not there; known sites need {', '.join(REQUIRED)}"
         )
-    rows = _rows(table)
+    rows = read_rows(table)
     faults: list[str] = []
-    numbers = _read_numbers(table, rows, faults)
-    ids = _read_ids(table, rows, faults)
-    formats = _read_formats(table, rows, faults)
+    numbers = read_numbers(table, rows, faults)
+    ids = read_ids(table, rows, faults)
+    formats = read_formats(table, rows, faults)
     raise_gathered(faults, where=where)
     measures = {measure: numbers[column] for column, (measure, *_) in MEASURE_COLUMNS.items()}
     names = [*CORE, *(name for name in EXTRA if _is_filled(measures, name, values))]
@@ -253,8 +230,8 @@ def check_known_sites(
     members = np.where(np.isnan(members), cars - numbers["tickets_per_year"], members)
     return KnownSites(
         ids=ids,
-        towns=_read_text(table, "town"),
-        operators=_read_text(table, "operator"),
+        towns=read_text(table, "town"),
+        operators=read_text(table, "operator"),
         formats=formats,
         bays=np.nan_to_num(numbers["bays"], nan=1.0),
         cars_per_year=cars,
@@ -268,78 +245,6 @@ def check_known_sites(
         row=rows,
         source=where,
     )
-
-
-def _rows(table: pd.DataFrame) -> NDArray[np.int64]:
-    if "row" in table.columns:
-        return np.asarray(table["row"], dtype=np.int64)
-    return np.arange(2, len(table) + 2, dtype=np.int64)
-
-
-def _read_numbers(
-    table: pd.DataFrame, rows: NDArray[np.int64], faults: list[str]
-) -> dict[str, FloatArray]:
-    limits = {name: limit[1:] for name, limit in MEASURE_COLUMNS.items()} | dict(NUMBER_COLUMNS)
-    read = {}
-    for name, (least, most, unit) in limits.items():
-        column = np.full(len(table), math.nan)
-        cells = list(table[name]) if name in table.columns else []
-        for place, cell in enumerate(cells):
-            number = _number(cell)
-            if number is None and name in REQUIRED:
-                faults.append(f"row {rows[place]}: {name} is empty; give it in {unit}")
-            elif number is not None and not least <= number <= most:
-                faults.append(
-                    f"row {rows[place]}: {name} must be {least:g} to {most:g} {unit}, "
-                    f"got {plain_text(cell, most=30)!r}"
-                )
-            elif number is not None:
-                column[place] = number
-        read[name] = column
-    return read
-
-
-def _number(cell: Any) -> float | None:
-    """Return a cell as a number, None when empty, NaN (which no range holds) when it is text."""
-    if cell is None or (isinstance(cell, float) and math.isnan(cell)) or cell is pd.NA:
-        return None
-    text = str(cell).strip().lower()
-    if not text:
-        return None
-    if text in _WORDS:
-        return _WORDS[text]
-    try:
-        return float(text)
-    except ValueError:
-        return math.nan
-
-
-def _read_text(table: pd.DataFrame, name: str) -> tuple[str, ...]:
-    if name not in table.columns:
-        return ("",) * len(table)
-    return tuple("" if _number(cell) is None else plain_text(cell) for cell in table[name])
-
-
-def _read_ids(table: pd.DataFrame, rows: NDArray[np.int64], faults: list[str]) -> tuple[str, ...]:
-    given = _read_text(table, "id")
-    ids = tuple(name or f"row {row}" for name, row in zip(given, rows, strict=True))
-    seen: dict[str, int] = {}
-    for name, row in zip(ids, rows, strict=True):
-        if name in seen:
-            faults.append(f"row {row}: id {name!r} stands also in row {seen[name]}; rename one")
-        seen[name] = int(row)
-    return ids
-
-
-def _read_formats(
-    table: pd.DataFrame, rows: NDArray[np.int64], faults: list[str]
-) -> tuple[str, ...]:
-    given = _read_text(table, "format")
-    formats = tuple((name or "exterior").lower().replace("-", "_") for name in given)
-    for name, row in zip(formats, rows, strict=True):
-        if name not in FORMATS:
-            faults.append(f"row {row}: format must be one of {', '.join(FORMATS)}, got {name!r}")
-    return formats
 
 
 def _is_filled(measures: Mapping[str, FloatArray], name: str, values: Sheet) -> bool:

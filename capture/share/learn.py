@@ -14,7 +14,8 @@ from numpy.typing import ArrayLike
 
 from capture.basis import DataError, Sheet, Sourced
 from capture.basis.draws import Z95
-from capture.share.mixture import Prior, Rows, fit_mixture, mixture_quantile
+from capture.share.mixture import Prior, Rows, fit_mixture
+from capture.share.normals import mixture_quantile
 from capture.share.values import VALUES
 
 

@@ -16,14 +16,8 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from capture.basis import InputError
-from capture.share.mixture import (
-    FloatArray,
-    Mixture,
-    Rows,
-    mixture_cdf,
-    mixture_quantile,
-    shrink_groups,
-)
+from capture.share.mixture import FloatArray, Mixture, Rows, shrink_groups
+from capture.share.normals import mixture_cdf, mixture_quantile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Sheet
-from capture.share.factors import CORE, FactorTable, FloatArray, make_factor_table
+from capture.share.factors import CORE, FloatArray
+from capture.share.table import FactorTable, make_factor_table
 from capture.share.values import VALUES
 
 

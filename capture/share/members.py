@@ -14,16 +14,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from capture.basis import FitError, InputError, Offer, Sheet, Worlds
-from capture.share.factors import CORE, FactorTable, FloatArray
-from capture.share.fit import ShareFit, fit_share
-from capture.share.known import KnownSites
-from capture.share.predict import predict_share
-from capture.share.values import VALUES, make_stream_sheet
+from capture.basis import InputError, Offer, Sheet, Worlds
+from capture.share.factors import FloatArray
+from capture.share.values import VALUES
 
 MONTHS: Final = 12
-#: factors of a stream; whether a plan is sold is no factor of either
-STREAM_FACTORS: Final = tuple(name for name in CORE if name != "plan")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,10 +129,11 @@ def split_cars(
     rates = draw_rates(offer, worlds, values=values)
     usual = offer.change(plan_price_usd_month=values.value("plan_price_usd"))
     tickets = cars_per_year * (1 - draw_rates(usual, worlds, values=values).member_share)
-    return _streams(tickets, tickets * rates.member_cars_per_ticket, rates)
+    return add_streams_up(tickets, tickets * rates.member_cars_per_ticket, rates)
 
 
-def _streams(tickets: FloatArray, member_cars: FloatArray, rates: Rates) -> TwoStreams:
+def add_streams_up(tickets: FloatArray, member_cars: FloatArray, rates: Rates) -> TwoStreams:
+    """Make two streams of their cars, with the members behind them."""
     members = member_cars / (MONTHS * rates.visits_month)
     return TwoStreams(
         tickets_per_year=tickets,
@@ -227,86 +223,3 @@ def spread_members(
         else:
             high = middle
     return part(high)
-
-
-def fit_streams(known: KnownSites, *, values: Sheet = VALUES) -> tuple[ShareFit, ShareFit]:
-    """Fit tickets and members apart, from the known sites that tell them apart.
-
-    Parameters
-    ----------
-    known : KnownSites
-        Rows with a member share between 0 and 1 are used.
-    values : Sheet
-        The sheet of all cars; each stream's own differs as ``starter.toml`` says.
-
-    Returns
-    -------
-    tuple of (ShareFit, ShareFit)
-        Tickets and members.
-
-    Raises
-    ------
-    FitError
-        When no row tells them apart.
-    """
-    told = np.flatnonzero((known.member_share > 0) & (known.member_share < 1))
-    if told.size == 0:
-        raise FitError(
-            "no known site tells tickets and members apart; give tickets_per_year or "
-            "member_cars_per_year, or use the split by practice"
-        )
-    rows = known.take(told)
-    fits = []
-    for stream, part in (("tickets", 1 - rows.member_share), ("members", rows.member_share)):
-        fits.append(
-            fit_share(
-                rows.scale(part),
-                factors=STREAM_FACTORS,
-                values=make_stream_sheet(stream, values),
-                stream=stream,
-            )
-        )
-    return fits[0], fits[1]
-
-
-def predict_streams(
-    fits: tuple[ShareFit, ShareFit],
-    table: FactorTable,
-    vehicles_veh_day: FloatArray,
-    offer: Offer,
-    worlds: Worlds,
-    *,
-    operator: str | None = None,
-    values: Sheet = VALUES,
-) -> TwoStreams:
-    """Predict both streams of S sites from their own fits.
-
-    Parameters
-    ----------
-    fits : tuple of (ShareFit, ShareFit)
-        From :func:`fit_streams`.
-    table : FactorTable
-        S sites.
-    vehicles_veh_day : ndarray, shape (S, n)
-    offer : Offer
-    worlds : Worlds
-    operator : str, optional
-        As in :func:`capture.share.predict_share`.
-    values : Sheet
-
-    Returns
-    -------
-    TwoStreams
-        Ticket draws and member draws of one world share its roads' vehicles and its
-        discount for untried ground, nothing else.
-    """
-    tickets, members = (
-        predict_share(
-            fit, table, worlds, format=offer.format, bays=offer.bays, operator=operator
-        ).cars_per_year(vehicles_veh_day)
-        for fit in fits
-    )
-    rates = draw_rates(offer, worlds, values=values)
-    answer = np.minimum(worlds.constant(values["join_elasticity"]), 0.0)
-    dearer = (offer.plan_price_usd_month / values.value("plan_price_usd")) ** answer
-    return _streams(tickets, members * dearer * float(offer.plan_offered), rates)

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import logsumexp, ndtr
+from scipy.special import logsumexp
 
 from capture.basis import FitError, InputError
 
@@ -196,7 +196,7 @@ def fit_mixture(rows: Rows, prior: Prior) -> Mixture:
     >>> prior = Prior(mean=np.zeros(1), sd=np.ones(1), sigma=nodes, log_weight=np.log([0.5, 0.5]))
     >>> fit = fit_mixture(Rows.of([[1.0], [1.0]], [0.9, 1.1]), prior)
     >>> round(float(fit.coefficient_mean()[0]), 3)
-    0.991
+    0.988
     """
     _check(rows, prior)
     scale = np.where(np.isinf(prior.sd), 1.0, prior.sd)
@@ -294,51 +294,3 @@ def _solve_nodes(
     solved: FloatArray = np.asarray(np.linalg.solve(root, aim[:, :, None])[:, :, 0])
     evidence = level - 0.5 * upper[:, width, width] ** 2 - np.log(diagonal).sum(axis=1)
     return root, solved, evidence
-
-
-def mixture_cdf(at: ArrayLike, weight: FloatArray, mean: FloatArray, sd: FloatArray) -> FloatArray:
-    """Compute the cumulative probability of a mixture of normals.
-
-    Parameters
-    ----------
-    at : array_like, shape (m,) or scalar
-    weight : ndarray, shape (K,)
-    mean, sd : ndarray, shape (K,) or (K, m)
-
-    Returns
-    -------
-    ndarray of float, shape (m,)
-
-    Examples
-    --------
-    >>> one = np.ones(1)
-    >>> round(float(mixture_cdf(2.0, one, one, one)), 4)
-    0.8413
-    """
-    points = np.asarray(at, dtype=np.float64)
-    centre, width = (a if a.ndim == 2 else a.reshape(-1, *[1] * points.ndim) for a in (mean, sd))
-    return np.asarray(np.tensordot(weight, ndtr((points - centre) / width), axes=(0, 0)))
-
-
-def mixture_quantile(
-    share: float, weight: FloatArray, mean: FloatArray, sd: FloatArray
-) -> FloatArray:
-    """Find a quantile of each column's mixture of normals by bisection, to 1e-12 of its width.
-
-    Parameters
-    ----------
-    share : float
-        Between 0 and 1.
-    weight : ndarray, shape (K,)
-    mean, sd : ndarray, shape (K,) or (K, m)
-
-    Returns
-    -------
-    ndarray of float, shape () or (m,)
-    """
-    low, high = (mean - 40 * sd).min(axis=0), (mean + 40 * sd).max(axis=0)
-    for _ in range(60):
-        middle = (low + high) / 2
-        below = mixture_cdf(middle, weight, mean, sd) < share
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return np.asarray((low + high) / 2)

@@ -15,9 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import FORMATS, InputError, Worlds
-from capture.share.factors import FactorTable, FloatArray
-from capture.share.fit import Coefficients, ShareFit, align_factors
+from capture.share.design import align_factors
+from capture.share.factors import FloatArray
+from capture.share.fit import Coefficients, ShareFit
 from capture.share.known import DAYS_PER_YEAR
+from capture.share.table import FactorTable
 
 _PERCENTILES = (0.05, 0.5, 0.95)
 

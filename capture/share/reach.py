@@ -15,9 +15,11 @@ import numpy as np
 from scipy.special import gammainc
 
 from capture.basis import InputError
-from capture.share.factors import FactorTable, FloatArray, list_factors, say_factor
-from capture.share.fit import ShareFit, align_factors, make_design
+from capture.share.design import align_factors, make_design
+from capture.share.factors import FloatArray, list_factors, say_factor
+from capture.share.fit import ShareFit
 from capture.share.predict import ShareDraws
+from capture.share.table import FactorTable
 
 #: part of sites like the known ones that are nearer than this: word for it
 _WORDS: Final = ((0.8, "much like"), (0.95, "somewhat unlike"), (0.995, "unlike"))

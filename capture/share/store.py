@@ -15,10 +15,11 @@ from typing import Any, Final
 import numpy as np
 
 from capture.basis import DataError, Sheet
-from capture.share.factors import FactorTable, FloatArray
+from capture.share.factors import FloatArray
 from capture.share.fit import Operator, ShareFit
 from capture.share.known import KnownSites
 from capture.share.mixture import Mixture, Prior
+from capture.share.table import FactorTable
 from capture.share.values import VALUES, make_stream_sheet, replace_constants
 
 SCHEMA: Final = "share-fit/1"

@@ -44,6 +44,8 @@ def make_known(
         cars_per_year=np.exp(log_share) * 365 * vehicles,
         vehicles_veh_day=vehicles,
         vehicles_cv=cv,
+        cars_cv=np.zeros(count),
+        member_share=np.full(count, np.nan),
         at_capacity=np.zeros(count, dtype=bool),
         weight=np.ones(count),
         factors=FactorTable(ids=ids, names=CORE, x=x, missing=np.zeros(x.shape, dtype=bool)),

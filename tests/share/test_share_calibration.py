@@ -11,8 +11,8 @@ from scipy import stats
 
 from capture.basis import FORMATS, Worlds
 from capture.share import CORE, fit_share
-from capture.share.fit import make_design
-from capture.share.mixture import mixture_quantile
+from capture.share.design import make_design
+from capture.share.normals import mixture_quantile
 
 COUNTS = (0, 1, 2, 3, 10, 40)
 FITS_EACH = 400

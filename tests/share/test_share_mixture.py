@@ -10,14 +10,8 @@ from scipy.integrate import quad
 from capture.basis import FitError, InputError, Worlds
 from capture.share import make_prior
 from capture.share.left_out import leave_out_rows
-from capture.share.mixture import (
-    Mixture,
-    Prior,
-    Rows,
-    fit_mixture,
-    mixture_cdf,
-    mixture_quantile,
-)
+from capture.share.mixture import Mixture, Prior, Rows, fit_mixture
+from capture.share.normals import mixture_cdf, mixture_quantile
 from capture.share.truncate import BoxMixture, _cut_normal, draw_box
 
 
