@@ -209,7 +209,7 @@ def _look(
     values, spots = scene.values, all_spots[at]
     walk = np.maximum(values.value("least_walk_m"), values.value("walk_over_needed") * needed[at])
     approach = walk_approach(
-        scene.roads, np.asarray(streams.edge)[at], np.asarray(streams.fraction)[at],
+        scene.roads, np.asarray(streams.edge, np.int64)[at], np.asarray(streams.fraction)[at],
         distance_m=walk, driving_side=scene.driving_side, values=values,
     )  # fmt: skip
     clear = _trace(scene, np.asarray(streams.site)[at], approach, spots)
