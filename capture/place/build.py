@@ -21,6 +21,10 @@ from capture.place.values import PAINT, RAISED_MEDIAN, VALUES
 from capture.place.ways import WayTable, read_ways
 
 MOST_SEGMENTS = 20_000_000
+#: beyond this the local projection fails
+MOST_LATITUDE = 85.0
+#: an area wider than this stretches lengths by more than 0.01 % near its edge
+MOST_WIDTH_DEGREES = 1.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +69,7 @@ def build_network(
             f"{name}: holds no road that cars may drive on; check that the extract covers the "
             "place and was not filtered"
         )
+    _check_places(raw, name)
     raw = _turn_backward_ways(raw)
     ways = read_ways(raw, values)
     projection = LocalProjection(
@@ -73,8 +78,6 @@ def build_network(
     )
     ids, at, inverse = np.unique(raw.ref_id, return_index=True, return_inverse=True)
     x, y = projection.to_xy(raw.ref_lat[at], raw.ref_lon[at])
-    if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise DataError(f"{name}: some nodes have no usable place; fetch the extract again")
     along = _measure_along(x[inverse], y[inverse], raw.ref_indptr)
     is_node = _find_junctions(raw, inverse, len(ids))
     controls, is_node = _carry_controls(raw, ids, inverse, along, is_node, values)
@@ -108,6 +111,23 @@ def build_network(
         **edges,
     )
     return network, [*raw.notes, *bans.notes]
+
+
+def _check_places(raw: Raw, name: str) -> None:
+    lat, lon = raw.ref_lat, raw.ref_lon
+    bad = ~((np.abs(lat) <= MOST_LATITUDE) & (np.abs(lon) <= 180.0))
+    if bad.any():
+        k = int(np.argmax(bad))
+        raise DataError(
+            f"{name}: roads must lie within {MOST_LATITUDE:g} degrees of the equator, got latitude "
+            f"{lat[k]:g}, longitude {lon[k]:g} at node {raw.ref_id[k]}; mend or cut the extract"
+        )
+    wide = max(float(np.ptp(lat)), float(np.ptp(lon) * np.cos(np.radians(lat.mean()))))
+    if wide > MOST_WIDTH_DEGREES:
+        raise DataError(
+            f"{name}: roads must lie within {MOST_WIDTH_DEGREES:g} degrees of each other so that "
+            f"lengths hold, got {wide:.1f}; cut the extract to the area or give a bbox"
+        )
 
 
 def _turn_backward_ways(raw: Raw) -> Raw:

@@ -20,7 +20,7 @@ RoadsForm = Literal["pbf", "osm", "osm.gz", "osm.bz2", "graphml"]
 #: most bytes on disk, and when unpacked
 MOST_BYTES: Final = 2_000_000_000
 MOST_UNPACKED_BYTES: Final = 20_000_000_000
-_HEAD: Final = 4096
+_HEAD: Final = 65536
 _CHUNK: Final = 1 << 20
 _PBF_MOST_HEADER: Final = 64 * 1024
 _PBF_MOST_BLOB: Final = 32 * 1024 * 1024

@@ -18,7 +18,7 @@ from capture.basis import DataError, InputError, Sheet, plain_text, raise_gather
 from capture.place.network import Bools, Bytes, Floats, Ints, Network
 from capture.place.place import Place
 from capture.place.sites import Sites
-from capture.place.snap import RoadGrid, Snap, road_grid, snap
+from capture.place.snap import RoadGrid, Snap, as_index, road_grid, snap
 from capture.place.values import SERVICE, TERTIARY, VALUES
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ class Frontage:
 
     def take(self, index: Any) -> Frontage:
         """Return some of the driveways, by index or mask; site numbers stay."""
-        at = np.arange(len(self))[np.atleast_1d(np.asarray(index))]
+        at = np.arange(len(self))[as_index(index)]
         return Frontage(
             driveway=tuple(self.driveway[k] for k in at),
             **{

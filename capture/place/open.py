@@ -124,11 +124,13 @@ def _read(files: list[Path], form: str) -> Raw:
         from capture.place.read_graphml import read_graphml
 
         return read_graphml(file)
+    from osmium import InvalidLocationError
+
     from capture.place.read_osm import read_osm
 
     try:
         return read_osm(file, form)
-    except (RuntimeError, ValueError, OSError, KeyError) as error:
+    except (RuntimeError, ValueError, OSError, KeyError, InvalidLocationError) as error:
         said = plain_text(str(error).splitlines()[0] if str(error) else "no reason given", most=120)
         raise DataError(
             f"{file.name}: the roads cannot be read to the end ({said}); fetch the extract again"

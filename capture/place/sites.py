@@ -19,7 +19,7 @@ from capture.area import Area, load_table
 from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
 from capture.place.network import Floats
 from capture.place.place import Place
-from capture.place.snap import snap
+from capture.place.snap import as_index, snap
 from capture.place.values import SERVICE, VALUES
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ class Sites:
 
     def take(self, index: ArrayLike) -> Sites:
         """Return some of the sites, by index or mask."""
-        at = np.arange(len(self))[np.atleast_1d(np.asarray(index))]
+        at = np.arange(len(self))[as_index(index)]
         return Sites(
             ids=tuple(self.ids[k] for k in at),
             names=tuple(self.names[k] for k in at),

@@ -40,7 +40,7 @@ class Snap:
 
     def take(self, index: ArrayLike) -> Snap:
         """Return some of the positions, by index or mask."""
-        at = np.atleast_1d(np.asarray(index))
+        at = np.arange(len(self))[as_index(index)]
         return Snap(
             segment=self.segment[at],
             fraction=self.fraction[at],
@@ -49,6 +49,14 @@ class Snap:
             y=self.y[at],
             side=self.side[at],
         )
+
+
+def as_index(index: ArrayLike) -> Longs | Bools:
+    """Turn an index, a list of indices (also an empty one) or a mask into an array."""
+    at = np.atleast_1d(np.asarray(index))
+    if at.dtype == bool:
+        return at
+    return at.astype(np.int64) if at.size == 0 else at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
