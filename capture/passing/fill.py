@@ -2,8 +2,9 @@ r"""What does a road without a count carry?
 
 A log-linear estimate in class, lanes, speed, ramps, one-way and through trips. Its prior is
 the table of typical volumes, so that without any count it gives that table with its spread,
-and counts move it from there. The spread about the line is integrated over a grid, and
-widened where roads held out in space fall outside what was said.
+and counts move it from there. The spread about the line is integrated over a grid, then
+scaled, for bigger roads, collectors and local streets apart, by how far roads held out in
+space fell from what was said.
 """
 
 from __future__ import annotations
@@ -29,6 +30,11 @@ NODES: Final = 48
 LOW_SIGMA, HIGH_SIGMA = 0.05, 1.5
 #: columns of the design after the level and one per class
 EXTRA: Final = ("lanes", "speed", "through", "link", "oneway")
+#: groups of classes whose spread is scaled apart: first class of each
+GROUPS: Final = (0, CLASSES.index("tertiary"), CLASSES.index("unclassified"))
+LEAST_SCALE, MOST_SCALE = 0.6, 3.0
+#: good misses by which a group's scale is drawn towards 1
+DRAWN_BY: Final = 8.0
 #: reference speeds of the classes, m/s (62 to 12 miles an hour, as the roads default to)
 _SPEEDS_MPS: Final = np.array([27.7, 22.4, 17.9, 15.6, 14.3, 12.5, 11.2, 4.5, 5.4])
 
@@ -49,8 +55,8 @@ class Fill:
     weights: FloatArray
     #: counts it rests on
     counts: int
-    #: factor by which held-out roads widen the spread, 1 or more
-    widening: float
+    #: factor by which held-out roads scale the spread, by group of ``GROUPS``
+    scale: FloatArray
     #: one row per count: log count, held-out mean and sd
     held_out: pd.DataFrame
 
@@ -60,7 +66,7 @@ class Fill:
         spread = np.einsum("mi,sij,mj->ms", design, self.covariances, design) + self.sigmas**2
         middle = mean @ self.weights
         variance = ((mean - middle[:, None]) ** 2 + spread) @ self.weights
-        return np.asarray(middle), np.asarray(np.sqrt(variance) * self.widening)
+        return np.asarray(middle), np.asarray(np.sqrt(variance) * self.scale[find_group(design)])
 
     @property
     def shared_sd(self) -> float:
@@ -69,6 +75,13 @@ class Fill:
             self.covariances[:, 0, 0] + (self.means[:, 0] - self.means[:, 0] @ self.weights) ** 2
         )
         return float(np.sqrt(variance @ self.weights))
+
+    def misses(self) -> FloatArray:
+        """Return how many of its own spreads each held-out count fell off, shape (m,)."""
+        held = self.held_out.dropna()
+        spread = held["sd"] * self.scale[held["group"].to_numpy()]
+        off = (held["log_count"] - held["mean"]) / np.hypot(spread, held["count_sd"])
+        return np.asarray(off, dtype=np.float64)
 
     def table(self) -> pd.DataFrame:
         """Return each column's mean and sd, one row each."""
@@ -186,7 +199,7 @@ def fit_fill(
         sigmas=sigmas,
         weights=weights,
         counts=len(log_counts),
-        widening=_widening(held),
+        scale=_scale(held),
         held_out=held,
     )
 
@@ -240,19 +253,37 @@ def _hold_out(
             post = _posterior(design[~out], y[~out], sd[~out], prior, values)
             part = Fill(
                 names=(), means=post[0], covariances=post[1], sigmas=post[2], weights=post[3],
-                counts=0, widening=1.0, held_out=pd.DataFrame(),
+                counts=0, scale=np.ones(len(GROUPS)), held_out=pd.DataFrame(),
             )  # fmt: skip
             mean[out], spread[out] = part.predict(design[out])
-    return pd.DataFrame({"log_count": y, "count_sd": sd, "mean": mean, "sd": spread})
+    return pd.DataFrame(
+        {
+            "log_count": y,
+            "count_sd": sd,
+            "mean": mean,
+            "sd": spread,
+            "group": find_group(design),
+        }
+    )
 
 
-def _widening(held: pd.DataFrame) -> float:
-    """Widen by the root mean square of held-out misses, drawn towards 1 by ten good ones."""
-    good = held.dropna()
-    if len(good) == 0:
-        return 1.0
-    misses = (good["log_count"] - good["mean"]) ** 2 / (good["sd"] ** 2 + good["count_sd"] ** 2)
-    return max(1.0, math.sqrt((float(misses.sum()) + 10.0) / (len(good) + 10.0)))
+def find_group(design: FloatArray) -> NDArray[np.int64]:
+    """Return the group of ``GROUPS`` of each row of a design."""
+    own = np.argmax(design[:, 1 : 1 + len(CLASSES)], axis=1)
+    return np.asarray(np.searchsorted(np.array(GROUPS), own, side="right") - 1, dtype=np.int64)
+
+
+def _scale(held: pd.DataFrame) -> FloatArray:
+    """Scale each group by the root mean square of its held-out misses, drawn towards 1."""
+    off = held["log_count"] - held["mean"]
+    miss = (off**2 / (held["sd"] ** 2 + held["count_sd"] ** 2)).to_numpy(dtype=np.float64)
+    good, group = np.isfinite(miss), held["group"].to_numpy()
+    scale = np.ones(len(GROUPS))
+    for k in range(len(GROUPS)):
+        of = good & (group == k)
+        mean_square = (float(miss[of].sum()) + DRAWN_BY) / (int(of.sum()) + DRAWN_BY)
+        scale[k] = min(max(math.sqrt(mean_square), LEAST_SCALE), MOST_SCALE)
+    return scale
 
 
 def make_blocks(x: FloatArray, y: FloatArray, *, most: int = 10) -> NDArray[np.int64]:

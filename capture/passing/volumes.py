@@ -102,7 +102,7 @@ def add_volumes(
     place : Place
         Roads.
     study_year : int, optional
-        Year looked at; this year when not given.
+        Year looked at; else the area's own, else this year.
     decisions : mapping, optional
         Where the user put counts, from :class:`~capture.passing.tie.TieDecisions`.
     answers : mapping of str to str, optional
@@ -123,7 +123,7 @@ def add_volumes(
     DataError
         When a count file is not usable.
     """
-    year = date.today().year if study_year is None else study_year
+    year = study_year or area.study_year or date.today().year
     if not 1950 <= year <= 2100:
         raise InputError(f"study_year must be 1950 to 2100, got {year}; give the year looked at")
     network = place.network
