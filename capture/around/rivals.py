@@ -182,7 +182,7 @@ def load_rivals(
         Remembered changes, see :func:`apply_edits`.
     on_year : float, optional
         Decimal year by which opening and closing dates are judged where no status is given;
-        today when left out.
+        the middle of the area's year of study, else today, when left out.
     values : Sheet
         Distances of merging.
 
@@ -196,7 +196,9 @@ def load_rivals(
     DataError
         One error that names every row of the table that cannot be used.
     """
-    year = _today() if on_year is None else on_year
+    year = on_year
+    if year is None:
+        year = _today() if area.study_year is None else area.study_year + 0.5
     entries, notes = gather_table_entries(area, place)
     entries += gather_map_entries(place)
     merged, said = merge_entries(entries, values=values)
