@@ -5,7 +5,15 @@ from capture.hours.busy import (
     compute_design_hour,
     compute_expected_hours,
     compute_peak_factor,
+    compute_year_factor,
     estimate_busy_hour,
+)
+from capture.hours.curve import (
+    FULL_CHOICES,
+    DurationRow,
+    compute_duration_curve,
+    compute_ramp_share,
+    list_full_choices,
 )
 from capture.hours.sales import SalesFit, fit_sales, load_sales_table
 from capture.hours.shape import YearShape, holiday_days, make_year_shape
@@ -13,16 +21,22 @@ from capture.hours.values import VALUES
 from capture.hours.weather import read_weather
 
 __all__ = [
+    "FULL_CHOICES",
     "VALUES",
     "BusyHour",
+    "DurationRow",
     "SalesFit",
     "YearShape",
     "compute_design_hour",
+    "compute_duration_curve",
     "compute_expected_hours",
     "compute_peak_factor",
+    "compute_ramp_share",
+    "compute_year_factor",
     "estimate_busy_hour",
     "fit_sales",
     "holiday_days",
+    "list_full_choices",
     "load_sales_table",
     "make_year_shape",
     "read_weather",

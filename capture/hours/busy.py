@@ -68,7 +68,7 @@ def compute_expected_hours(cars_per_year: ArrayLike, shape: YearShape) -> FloatA
     >>> hours.shape, round(float(hours.sum()), 6)
     ((1, 8760), 80000.0)
     """
-    cars = _check_cars(np.atleast_1d(np.asarray(cars_per_year, dtype=np.float64)))
+    cars = check_cars(np.atleast_1d(np.asarray(cars_per_year, dtype=np.float64)))
     return np.asarray(cars[:, None] * shape.share)
 
 
@@ -93,7 +93,7 @@ def estimate_busy_hour(
     site_ids : sequence of str, length S
         Keys of the sites' own noise.
     rank : int
-        n of the nth busiest hour, 1 to 8,760.
+        n of the nth busiest hour, within the busier half of the open hours.
     values : Sheet
         Defaults of this room.
 
@@ -121,17 +121,19 @@ def estimate_busy_hour(
     >>> bool(0.2 < np.median(busy.cars) / (100_000 / 365) < 0.45)
     True
     """
-    cars = _check_cars(np.atleast_2d(np.asarray(cars_per_year, dtype=np.float64)))
+    cars = check_cars(np.atleast_2d(np.asarray(cars_per_year, dtype=np.float64)))
     if cars.shape != (len(site_ids), worlds.draws):
         raise InputError(
             f"cars_per_year must be {len(site_ids)} sites by {worlds.draws} draws, got "
             f"{cars.shape}; give one row per site and one column per world"
         )
-    if not 1 <= rank <= shape.share.size:
-        raise InputError(f"rank must be 1 to 8760 (nth busiest hour), got {rank}; 30 is usual")
-    cv = worlds.constant(values["weather_year_cv"])
-    log_sd = np.sqrt(np.log1p(cv**2))
-    year = np.exp(log_sd * worlds.normal("weather of the year")[0] - log_sd**2 / 2)
+    open_hours = int((shape.share > 0).sum())
+    if not 1 <= rank <= open_hours // 2:
+        raise InputError(
+            f"busy_rank must be 1 to {open_hours // 2} (nth busiest hour, the busier half of "
+            f"{open_hours} open hours), got {rank}; 30 is usual"
+        )
+    year = compute_year_factor(worlds, values)
     peak = compute_peak_factor(shape, worlds, site_ids)
     noise = worlds.normal("noise of the busy hour", site_ids)
     hour, day = make_hour_peak(shape, rank=rank), make_day_peak(shape)
@@ -147,6 +149,14 @@ def estimate_busy_hour(
 def compute_peak_factor(shape: YearShape, worlds: Worlds, site_ids: Sequence[str]) -> FloatArray:
     """Draw how much higher or lower a site's peaks are than the shape says, (S, n)."""
     return np.asarray(np.exp(shape.peak_log_sd * worlds.normal("shape of the year", site_ids)))
+
+
+def compute_year_factor(worlds: Worlds, values: Sheet = VALUES) -> FloatArray:
+    """Draw what one year's weather does to its cars, lognormal with mean 1, (n,)."""
+    cv = worlds.constant(values["weather_year_cv"])
+    log_sd = np.sqrt(np.log1p(cv**2))
+    drawn = np.exp(log_sd * worlds.normal("weather of the year")[0] - log_sd**2 / 2)
+    return np.asarray(drawn)
 
 
 def compute_design_hour(
@@ -180,7 +190,8 @@ def compute_design_hour(
     return np.asarray(chosen * (1 + offer.headroom_share))
 
 
-def _check_cars(cars: FloatArray) -> FloatArray:
+def check_cars(cars: FloatArray) -> FloatArray:
+    """Return cars a year as they are, or refuse what cannot be."""
     if not np.isfinite(cars).all() or (cars < 0).any():
         raise InputError(
             "cars_per_year must be numbers of 0 or more (cars a year), got "

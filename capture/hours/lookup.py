@@ -1,13 +1,8 @@
 """How many cars come in the nth busiest hour, or on the busiest day, of a noisy year?
 
-A day's factor is gamma with mean 1, an hour given its day is Poisson. The chance that the
-nth busiest hour stays under a threshold is the chance that fewer than n hours exceed it;
-the number of exceedances has an exact mean and variance, and is taken as negative
-binomial (binomial where it varies less than a Poisson). Precomputed over the year's cars
-and the noise quantile, so that a lookup costs the same for one site or a million.
-
-Counts are whole, so a continuous version is tabulated whose whole part is the count
-itself (its distribution function at x is Q(x, mean)); the lookup returns it less one half.
+Precomputed over the year's cars and the noise quantile (see :mod:`capture.hours.noise`),
+so that a lookup costs the same for one site or a million. Tables are kept by shape and
+rank. Beyond the table's cars a year the peak is taken in proportion to the year.
 """
 
 from __future__ import annotations
@@ -17,13 +12,16 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline, PchipInterpolator
-from scipy.special import betainc, gammainc, gammaincc, gdtrix, ndtr, ndtri
+from scipy.special import betainc, gammaincc, ndtri
 
+from capture.hours.noise import NOISE_REACH as _Z_REACH
+from capture.hours.noise import make_noisy_year
 from capture.hours.shape import YearShape
 
 FloatArray = NDArray[np.float64]
@@ -32,12 +30,11 @@ FloatArray = NDArray[np.float64]
 _LEAST, _MOST = 100.0, 2e7
 _LEVELS: Final = 20
 _FINE_LEVELS: Final = 240
-_Z_REACH: Final = 4.0
 _Z_NODES: Final = 65
-_GAMMA_NODES: Final = 33
 _KEPT_TABLES: Final = 24
 #: thresholds at which a level's distribution is worked out
 _GRID: Final = 14
+_WIDENINGS: Final = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,6 +109,17 @@ def make_day_peak(shape: YearShape) -> NoisyPeak:
     return _keep(shape, 0)
 
 
+def compute_hour_peak(
+    cars_per_year: float, shape: YearShape, *, rank: int, noise: ArrayLike
+) -> FloatArray:
+    """Compute the nth busiest hour of one year without a table, at each noise score."""
+    scores = np.atleast_1d(np.asarray(noise, dtype=np.float64))
+    if not cars_per_year > 0:
+        return np.zeros(scores.size)
+    log_cars = _hour_levels(shape, np.array([np.log(cars_per_year)]), scores, rank)[0]
+    return np.asarray(np.maximum(np.exp(log_cars) - 0.5, 0.0))
+
+
 def _keep(shape: YearShape, rank: int) -> NoisyPeak:
     digest = hashlib.blake2b(shape.share.tobytes(), digest_size=16)
     digest.update(np.float64(shape.day_noise_cv).tobytes())
@@ -136,76 +144,30 @@ def _tabulate(shape: YearShape, rank: int) -> NoisyPeak:
     else:
         log_cars = _hour_levels(shape, levels, scores, rank)
     fine = np.linspace(levels[0], levels[-1], _FINE_LEVELS)
+    closed = np.isinf(log_cars).any()
     return NoisyPeak(
-        log_cars=np.asarray(CubicSpline(levels, log_cars)(fine)),
+        log_cars=np.full((fine.size, scores.size), -700.0)
+        if closed
+        else np.asarray(CubicSpline(levels, log_cars)(fine)),
         log_least=float(levels[0]),
         log_most=float(levels[-1]),
     )
 
 
-def _day_factor_nodes(cv: float) -> tuple[FloatArray, FloatArray]:
-    """Return values of the gamma day factor and their weights, summing to 1."""
-    if cv <= 0:
-        return np.ones(1), np.ones(1)
-    score = np.linspace(-_Z_REACH, _Z_REACH, _GAMMA_NODES)
-    weight = np.exp(-0.5 * score**2)
-    k = 1 / cv**2
-    factor = gdtrix(k, k, ndtr(score))
-    weight = weight / weight.sum()
-    return np.asarray(factor / (factor @ weight)), weight
-
-
 def _hour_levels(shape: YearShape, levels: FloatArray, scores: FloatArray, rank: int) -> FloatArray:
-    hours, days = _alike_days(shape)
-    factor, weight = _day_factor_nodes(shape.day_noise_cv)
-    means = hours[:, :, None] * factor  # (kinds of day, hours, nodes), of one car a year
+    out = np.full((levels.size, scores.size), -np.inf)
     flat = np.sort(shape.share)[::-1]
-    guess = max(flat[min(rank, flat.size) - 1], flat[flat > 0].min()) * np.exp(levels[0])
-    out = np.empty((levels.size, scores.size))
-    span = 2.0
+    if flat[rank - 1] == 0:  # fewer open hours than that
+        return out
+    guess, span = flat[rank - 1] * np.exp(levels[0]), 2.0
+    one_car = make_noisy_year(shape)
     for row, level in enumerate(levels):
-        year = _Year(means=means * np.exp(level), weight=weight, days=days, rank=rank)
-        out[row] = _quantiles(year.score_at, guess, span, scores)
+        year = one_car.scale(float(np.exp(level)))
+        out[row] = _quantiles(partial(year.score_at, rank=rank), guess, span, scores)
         step = np.exp(levels[min(row + 1, levels.size - 1)] - level)
         middle, reach = out[row][scores.size // 2], out[row][-1] - out[row][0]
-        guess, span = float(np.exp(middle)) * step, float(np.exp(0.6 * reach))
+        guess, span = float(np.exp(middle)) * step, float(np.exp(max(0.6 * reach, 0.05)))
     return out
-
-
-def _alike_days(shape: YearShape) -> tuple[FloatArray, FloatArray]:
-    """Return one row of falling hour shares per kind of day, and how many days are of it."""
-    hours = -np.sort(-shape.day_hours, axis=1)
-    hours = hours[hours[:, 0] > 0]
-    hours = hours[:, : max(1, int((hours > 0).sum(axis=1).max()))]
-    rounded = np.round(hours / hours.max(), 9)
-    _, first, count = np.unique(rounded, axis=0, return_index=True, return_counts=True)
-    return hours[first], count.astype(np.float64)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Year:
-    """A noisy year: hour means by kind of day, hour and node of the day factor."""
-
-    means: FloatArray
-    weight: FloatArray
-    days: FloatArray
-    rank: int
-
-    def score_at(self, cars: float) -> float:
-        """Return the normal score of P(the nth busiest hour stays under ``cars``)."""
-        return _score(*self._count_moments(cars), self.rank)
-
-    def _count_moments(self, cars: float) -> tuple[float, float]:
-        """Return mean and variance of how many hours exceed ``cars``."""
-        reached = gammainc(cars, self.means[:, :, -1]) > 1e-7
-        kept, busy = reached[:, 0], int(reached.sum(axis=1).max(initial=1))
-        chance = gammainc(cars, self.means[kept, :busy])  # P(X > cars), X continuous
-        given_day = chance.sum(axis=1)  # (days, nodes)
-        spread = given_day - np.einsum("dhq,dhq->dq", chance, chance)
-        mean_day = given_day @ self.weight
-        variance_day = spread @ self.weight + (given_day**2) @ self.weight - mean_day**2
-        days = self.days[kept]
-        return float(days @ mean_day), float(days @ variance_day)
 
 
 def _quantiles(
@@ -213,14 +175,18 @@ def _quantiles(
 ) -> FloatArray:
     """Return log cars at each noise score, by inverting ``score_at`` round a guess."""
     low, high = max(guess, 0.5) / span, max(guess, 0.5) * span
-    while score_at(low) > -_Z_REACH and low > 0.02:
-        low /= span
-    while score_at(high) < _Z_REACH:
-        high *= span
+    widen = max(span, 1.3)
+    for _ in range(_WIDENINGS):
+        low_ok, high_ok = low <= 0.02 or score_at(low) <= -_Z_REACH, score_at(high) >= _Z_REACH
+        low, high = low if low_ok else low / widen, high if high_ok else high * widen
+        if low_ok and high_ok:
+            break
     grid = np.exp(np.linspace(np.log(low), np.log(high), _GRID))
     found = np.array([score_at(cars) for cars in grid])
     inside = np.abs(found) < 8.0
     inside[1:] &= np.diff(np.maximum.accumulate(found)) > 1e-9
+    if inside.sum() < 2:
+        return np.full(scores.size, np.log(max(guess, 0.5)))
     return _extend(found[inside], np.log(grid[inside]), scores)
 
 
@@ -231,22 +197,6 @@ def _extend(score: FloatArray, log_cars: FloatArray, at: FloatArray) -> FloatArr
     below = np.minimum(at - score[0], 0) * slope_low
     above = np.maximum(at - score[-1], 0) * slope_high
     return np.asarray(inner + below + above)
-
-
-def _score(mean: float, variance: float, rank: int) -> float:
-    """Return the normal score of P(fewer than ``rank`` hours exceed)."""
-    if mean <= 1e-12:
-        return 9.0
-    ratio = variance / mean
-    if ratio > 1 + 1e-6:  # negative binomial
-        size = mean / (ratio - 1)
-        chance = betainc(size, rank, size / (size + mean))
-    elif ratio < 1 - 1e-6:  # binomial
-        size = mean / (1 - ratio)
-        chance = betainc(size - rank + 1, rank, ratio) if size > rank - 1 else 1.0
-    else:
-        chance = gammaincc(rank, mean)
-    return float(np.clip(ndtri(chance), -9.0, 9.0))
 
 
 def _day_levels(shape: YearShape, levels: FloatArray, scores: FloatArray) -> FloatArray:

@@ -136,7 +136,7 @@ def fit_sales(table: pd.DataFrame, *, prior: YearShape, values: Sheet = VALUES) 
             f"sales: needs at least {_LEAST_DAYS} days with cars, got {len(dates)} days and "
             f"{grid.sum():g} cars; give a longer file"
         )
-    month, weekday = dates.month.to_numpy() - 1, dates.dayofweek.to_numpy()
+    month, weekday = dates.month.to_numpy() - 1, dates.day_of_week.to_numpy()
     default = _prior_weights(prior)
     fitted = _fit_weights(grid, month, weekday, default, values)
     week = np.asarray(dates.isocalendar().week, dtype=np.int64) % 4 == 0
