@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import socket
 import subprocess
 import sys
@@ -102,6 +103,10 @@ def wait_until_ready(server: subprocess.Popen[bytes], port: int) -> bool:
     return False
 
 
+def _stop(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the app; returns the exit status."""
     given = build_parser().parse_args(arguments)
@@ -117,6 +122,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         environment[AREA_VARIABLE] = str(given.area.resolve())
     if given.workspace is not None:
         environment[WORKSPACE_VARIABLE] = str(given.workspace.resolve())
+    signal.signal(signal.SIGTERM, _stop)
     server = subprocess.Popen(make_command(port), env=environment)  # noqa: S603
     try:
         if not wait_until_ready(server, port):

@@ -102,7 +102,11 @@ def draw_share(table: pd.DataFrame) -> Any:
     )
     base = alt.Chart(named).encode(y=alt.Y("name:N", title=None, sort=None))
     bars = base.mark_bar(height=20, stroke=INK, strokeWidth=1).encode(
-        x=alt.X("start:Q", title="share washed, %", scale=alt.Scale(zero=True)),
+        x=alt.X(
+            "start:Q",
+            title="share washed, %",
+            scale=alt.Scale(domain=[0, 1.12 * float(named["right"].max())], nice=False),
+        ),
         x2="end:Q",
         color=alt.Color(
             "kind:N",
@@ -162,6 +166,20 @@ def draw_duration(table: pd.DataFrame, *, rank: int, hour: float, design: float)
         .encode(x="rank:Q", y="cars:Q", text="label:N")
     )
     return finish(line + points + text)
+
+
+def draw_months(table: pd.DataFrame) -> Any:
+    """Draw cars by month."""
+    months = list(table["month"])
+    return finish(
+        alt.Chart(table)
+        .mark_bar(color=WATER, width={"band": 0.7})
+        .encode(
+            x=alt.X("month:N", title=None, sort=months, axis=alt.Axis(labelAngle=0)),
+            y=alt.Y("cars:Q", title="cars"),
+        ),
+        height=180,
+    )
 
 
 def draw_line(table: pd.DataFrame, system: UnitSystem) -> Any:

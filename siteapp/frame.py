@@ -70,7 +70,7 @@ def open_screen(title: str, *, needs_site: bool = True) -> Scene:
                  "click the map, choose a parcel or type coordinates.</p>"),
             unsafe_allow_html=True,
         )  # fmt: skip
-        st.page_link("pages/sites.py", label="Place a site", icon=":material/add_location:")
+        st.page_link("screens/sites.py", label="Place a site", icon=":material/add_location:")
         st.stop()
     return scene
 

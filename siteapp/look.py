@@ -29,25 +29,31 @@ SERIF: Final = '"Source Serif", "Source Serif 4", "Source Serif Pro", Georgia, s
 
 STYLE: Final = f"""
 <style>
-.block-container {{ padding-top: 2.6rem; padding-bottom: 3rem; max-width: 84rem; }}
-h1 {{ font-size: 1.9rem; letter-spacing: -0.01em; padding-bottom: 0.1rem; }}
-h2, h3 {{ font-size: 1.2rem; }}
+.block-container {{ padding: 2.4rem 1.6rem 3rem !important; max-width: 88rem; }}
+h1 {{ font-size: 2rem !important; line-height: 1.2; letter-spacing: -0.01em;
+  padding: 0 0 0.5rem !important; }}
+h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
+[data-testid="stVerticalBlock"] {{ gap: 0.7rem; }}
 .st-key-strip {{ border-top: 3px solid {INK}; border-bottom: 1px solid {INK}; gap: 0;
   background: #fffdf8; padding: 0; }}
 .st-key-strip [data-testid="stButton"] button {{ border: 0; background: transparent;
-  padding: 0.55rem 1.5rem 0.55rem 0.9rem; min-height: 4.2rem; text-align: left; height: 100%;
+  padding: 0.5rem 1.15rem 0.5rem 0.6rem; min-height: 4.2rem; text-align: left; height: 100%;
   justify-content: flex-start; position: relative; border-radius: 0; }}
 .st-key-strip [data-testid="stButton"] button::after {{ content: ""; position: absolute;
-  right: 0.35rem; top: 50%; width: 0.55rem; height: 0.55rem; border-top: 2px solid {RUST};
+  right: 0.3rem; top: 50%; width: 0.5rem; height: 0.5rem; border-top: 2px solid {RUST};
   border-right: 2px solid {RUST}; transform: translateY(-50%) rotate(45deg); }}
+.st-key-strip > div {{ flex: 1 1 auto; }}
+.st-key-strip [data-testid="stButton"] button > div {{ justify-content: flex-start; }}
+@media (min-width: 1150px) {{ .st-key-strip {{ flex-wrap: nowrap; }} }}
 .st-key-strip > div:last-child button::after {{ display: none; }}
 .st-key-strip [data-testid="stButton"] button:hover {{ background: {SAND}; color: {INK}; }}
 .st-key-strip [data-testid="stButton"] button:focus-visible {{ outline: 3px solid {WATER};
   outline-offset: -3px; }}
-.st-key-strip p {{ font-size: 1rem; line-height: 1.25; color: {INK}; }}
-.st-key-strip strong {{ font-size: 1.5rem; font-family: {SERIF}; font-weight: 600; letter-spacing: -0.01em; }}
+.st-key-strip p {{ font-size: 0.94rem; line-height: 1.25; color: {INK}; }}
+.st-key-strip strong {{ font-size: 1.5rem; font-family: {SERIF};
+  font-weight: 600; letter-spacing: -0.01em; }}
 .st-key-strip small, .st-key-strip span {{ color: {FAINT_INK}; }}
-.where {{ font-size: 0.95rem; letter-spacing: 0.02em; color: {FAINT_INK}; margin: 0 0 -0.9rem; }}
+.where {{ font-size: 0.95rem; letter-spacing: 0.02em; color: {FAINT_INK}; margin: 0; }}
 .say {{ font-family: {SERIF}; font-size: 1.12rem; line-height: 1.5; max-width: 62rem;
   margin: 0.2rem 0 0.4rem; }}
 .say b {{ font-weight: 600; }}
@@ -61,8 +67,9 @@ h2, h3 {{ font-size: 1.2rem; }}
 .table .number {{ text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }}
 .grade {{ border: 1px solid {FAINT_INK}; padding: 0 0.35rem; font-size: 0.8rem;
   white-space: nowrap; }}
-.caution {{ border-left: 5px solid {RUST}; padding: 0.25rem 0.8rem; margin: 0.35rem 0;
+.cautions {{ border-left: 5px solid {RUST}; padding: 0.5rem 0.8rem 0.5rem 1.9rem; margin: 0.35rem 0;
   background: #fffdf8; }}
+.cautions li {{ margin: 0.15rem 0; }}
 iframe {{ border: 1px solid {FAINT_INK}; }}
 @media (max-width: 640px) {{
   .block-container {{ padding-left: 0.8rem; padding-right: 0.8rem; }}

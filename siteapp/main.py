@@ -7,17 +7,17 @@ from pathlib import Path
 import streamlit as st
 
 SCREENS = (
-    ("pages/area.py", "Area", ":material/map:"),
-    ("pages/sites.py", "Sites", ":material/add_location:"),
-    ("pages/passing.py", "Passing", ":material/directions_car:"),
-    ("pages/turning.py", "Turning in & seeing", ":material/visibility:"),
-    ("pages/rivals.py", "Rivals & people", ":material/groups:"),
-    ("pages/share.py", "Share", ":material/percent:"),
-    ("pages/busy.py", "Busy hour", ":material/schedule:"),
-    ("pages/line.py", "Line", ":material/conveyor_belt:"),
-    ("pages/money.py", "Money", ":material/payments:"),
-    ("pages/compare.py", "Compare", ":material/format_list_numbered:"),
-    ("pages/papers.py", "Papers", ":material/description:"),
+    ("screens/area.py", "Area", ":material/map:"),
+    ("screens/sites.py", "Sites", ":material/add_location:"),
+    ("screens/passing.py", "Passing", ":material/directions_car:"),
+    ("screens/turning.py", "Turning in & seeing", ":material/visibility:"),
+    ("screens/rivals.py", "Rivals & people", ":material/groups:"),
+    ("screens/share.py", "Share", ":material/percent:"),
+    ("screens/busy.py", "Busy hour", ":material/schedule:"),
+    ("screens/line.py", "Line", ":material/conveyor_belt:"),
+    ("screens/money.py", "Money", ":material/payments:"),
+    ("screens/compare.py", "Compare", ":material/format_list_numbered:"),
+    ("screens/papers.py", "Papers", ":material/description:"),
 )
 
 ICON = Path(__file__).with_name("icon.svg")

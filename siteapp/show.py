@@ -5,14 +5,14 @@ Maps are the papers' own, so they look the same and ask nothing of a network.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import pandas as pd
 import streamlit as st
 from streamlit_folium import st_folium
 
-from capture.basis import CaptureError, Offer, convert_in, convert_out
+from capture.basis import CaptureError, Offer, convert_in, convert_out, escape_text
 from capture.papers.folder import list_credits
 from capture.papers.html_table import Columns, render_table, say_table
 from capture.papers.maps import make_map
@@ -64,6 +64,14 @@ def show_table(
     st.markdown(render_table(said, caption=caption), unsafe_allow_html=True)
 
 
+def show_cautions(texts: Iterable[str]) -> None:
+    """Show cautions as one list, each once."""
+    told = [text[:1].upper() + text[1:] for text in dict.fromkeys(texts) if text]
+    if told:
+        items = "".join(f"<li>{escape_text(text, most=1000)}</li>" for text in told)
+        st.markdown(f'<ul class="cautions">{items}</ul>', unsafe_allow_html=True)
+
+
 #: field -> label, unit as stored, least step
 _AMOUNTS = {
     "ticket_price_usd": ("Price of a single wash, $", "USD", 0.5),
@@ -83,7 +91,7 @@ _WHOLE = {
 }
 _YES_NO = {
     "plan_offered": "A monthly plan is sold",
-    "guided_loading": "Someone guides cars onto the line",
+    "guided_loading": "Cars are guided onto the line",
     "reclaim": "Wash water is reclaimed",
 }
 

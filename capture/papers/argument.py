@@ -70,8 +70,7 @@ def make_argument(study: Any, *, system: UnitSystem = "us") -> tuple[Claim, ...]
             "hour",
             hour,
             "count",
-            f"in the design hour, {say_number(float(study.design_hour_cars), digits=2)} "
-            "with headroom",
+            f"in design hour, {say_number(float(study.design_hour_cars), digits=2)} with headroom",
             "busy",
             digits=2,
         ),

@@ -130,6 +130,7 @@ def make_share_table(study: Any) -> pd.DataFrame:
                 "from_share": level,
                 "to_share": level * factor,
                 "known": not bool(share.missing[0, k]),
+                "unit": "1",
             }
         )
         level *= factor
@@ -156,6 +157,7 @@ def _share_row(name: str, key: str, draws: FloatArray, start: float, end: float)
         "from_share": start,
         "to_share": end,
         "known": True,
+        "unit": "share" if key in {"base", "rate"} else "1",
     }
 
 

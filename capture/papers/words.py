@@ -99,6 +99,21 @@ def say_amount(
     return f"{say_number(amount, digits=digits)} {label}".strip()
 
 
+def say_minutes(value: float | None) -> str:
+    """Say driving minutes, no finer than anyone drives.
+
+    Examples
+    --------
+    >>> say_minutes(0.14), say_minutes(2.05), say_minutes(1.2)
+    ('under a minute', '2 minutes', '1 minute')
+    """
+    if value is None or not math.isfinite(value):
+        return "not reached"
+    if value < 1:
+        return "under a minute"
+    return "1 minute" if round(value) == 1 else f"{value:.0f} minutes"
+
+
 def say_spread(number: Range, system: UnitSystem = "us", *, digits: int = 2) -> str:
     """Say the 5th to 95th percentile, without the unit where both share it.
 

@@ -10,7 +10,7 @@ from capture.papers import render_study, render_study_map
 from capture.papers.argument import say_argument
 from siteapp import engine
 from siteapp.frame import change, notify, open_screen, open_study, say
-from siteapp.show import show_table
+from siteapp.show import show_cautions, show_table
 from siteapp.text import as_markdown
 from siteapp.why import render_trail
 
@@ -33,10 +33,7 @@ if study is not None:
                                type="primary")  # fmt: skip
         st.caption("Every number with its range and its source.")
     st.subheader("Cautions", anchor=False)
-    for text in study.cautions:
-        st.markdown(
-            f'<div class="caution">{as_markdown(text, most=1000)}</div>', unsafe_allow_html=True
-        )
+    show_cautions(study.cautions)
     book = engine.get_book(study, scene.token)
     trail = book.trail()
     st.subheader("Trail: every input, the weakest first", anchor=False)

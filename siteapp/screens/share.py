@@ -29,9 +29,9 @@ show_table(
     table,
     {
         "name": ("step", ""),
-        "factor": ("times", "1"),
-        "low": ("at least", "1"),
-        "high": ("at most", "1"),
+        "factor": ("times", "@unit"),
+        "low": ("at least", "@unit"),
+        "high": ("at most", "@unit"),
         "known": ("known here", ""),
     },
     scene,

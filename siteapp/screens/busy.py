@@ -4,7 +4,7 @@ import streamlit as st
 
 from capture.papers.pictures import make_duration_table, make_month_table, make_week_table
 from capture.papers.words import say_number, say_spread
-from siteapp.charts import draw_duration, draw_week
+from siteapp.charts import draw_duration, draw_months, draw_week
 from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, offer_inputs, show_table
 
@@ -35,9 +35,14 @@ with right:
         design=study.design_hour_cars,
     )
     st.altair_chart(duration, width="stretch")
-    st.caption("Hours of a mean year in order; chance lifts the design hour above them.")
+    st.caption(
+        "Hours of a mean year in order; the diamonds are a real year's, with its luck and weather."
+    )
+months = make_month_table(study)
+st.altair_chart(draw_months(months), width="stretch")
+st.caption("Cars by month in a mean year.")
 show_table(
-    make_month_table(study),
+    months,
     {"month": ("month", ""), "cars": ("cars", "count")},
     scene,
     caption="Cars by month in a mean year",

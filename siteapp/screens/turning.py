@@ -8,8 +8,7 @@ from capture.papers.pictures import make_delay_table, make_stream_table
 from capture.papers.words import say_amount
 from siteapp.charts import draw_delay
 from siteapp.frame import open_screen, say
-from siteapp.show import numbers_editor, offer_inputs, show_map, show_table
-from siteapp.text import as_markdown
+from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_map, show_table
 
 scene = open_screen("Turning in & seeing")
 study = scene.study
@@ -61,7 +60,6 @@ said = [
     for row in found
     for text in row
 ]
-for text in dict.fromkeys(said):
-    st.markdown(f'<div class="caution">{as_markdown(text, most=600)}</div>', unsafe_allow_html=True)
+show_cautions(said)
 offer_inputs(scene, ["sign_height_m"])
 numbers_editor(scene, ["turning", "seeing"])

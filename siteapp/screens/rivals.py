@@ -12,7 +12,7 @@ from capture.papers.layers import (
 )
 from capture.papers.marks import drop_empty
 from capture.papers.pictures import make_rival_table
-from capture.papers.words import say_number
+from capture.papers.words import say_minutes, say_number
 from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, show_map, show_table
 
@@ -20,14 +20,15 @@ scene = open_screen("Rivals & people")
 study = scene.study
 table = make_rival_table(study)
 table["format"] = [FORMAT_WORDS.get(name, name) for name in table["format"]]
-near = table[table["minutes"] <= 10]
+table["drive"] = [say_minutes(value) for value in table["minutes"]]
+standing = table[table["status"] == "open"]
+near = standing[standing["minutes"] <= 10]
 people = float(np.atleast_1d(study.around.people_10min)[0])
 say(
-    "<b>{} washes</b> are within ten minutes' drive; the nearest, <b>{}</b>, is {} minutes away. "
-    "{}",
+    "<b>{} open washes</b> are within ten minutes' drive; the nearest, <b>{}</b>, is {} away. {}",
     len(near),
-    table["name"].iloc[0] if len(table) else "none",
-    say_number(float(table["minutes"].iloc[0]) if len(table) else None, digits=2),
+    standing["name"].iloc[0] if len(standing) else "none",
+    say_minutes(float(standing["minutes"].iloc[0]) if len(standing) else None),
     f"About {say_number(people, digits=2)} people live within ten minutes."
     if np.isfinite(people) and people > 0 else "How many people live near is not known here.",
 )  # fmt: skip
@@ -53,7 +54,7 @@ show_table(
     {
         "name": ("wash", ""),
         "format": ("kind", ""),
-        "minutes": ("drive", "min"),
+        "drive": ("drive", ""),
         "likeness": ("likeness", "share"),
         "status": ("status", ""),
         "source": ("from", ""),

@@ -6,8 +6,7 @@ from capture.papers.pictures import make_queue_table, make_station_table, make_u
 from capture.papers.words import say_amount, say_money, say_number
 from siteapp.charts import draw_line, draw_queue
 from siteapp.frame import open_screen, say
-from siteapp.show import numbers_editor, offer_inputs, show_table
-from siteapp.text import as_markdown
+from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
 
 scene = open_screen("Line")
 study, line, queue = scene.study, scene.study.line, scene.study.queue
@@ -76,6 +75,5 @@ with right:
         scene,
         caption="What must be piped and wired",
     )  # fmt: skip
-for text in dict.fromkeys((*line.cautions, *queue.cautions, *study.utilities.cautions)):
-    st.markdown(f'<div class="caution">{as_markdown(text, most=600)}</div>', unsafe_allow_html=True)
+show_cautions((*line.cautions, *queue.cautions, *study.utilities.cautions))
 numbers_editor(scene, ["line", "utilities"])

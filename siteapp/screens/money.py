@@ -8,34 +8,40 @@ from capture.papers.pictures import make_cash_table, make_money_table
 from capture.papers.words import say_amount, say_money
 from siteapp.charts import draw_cash
 from siteapp.frame import open_screen, say
-from siteapp.show import numbers_editor, offer_inputs, show_table
-from siteapp.text import as_markdown
+from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
 
 scene = open_screen("Money")
 study, money, claim = scene.study, scene.study.money, scene.claims[5]
 table = make_money_table(study)
 rows = table.set_index("key")
+ceiling = float(rows.loc["land_ceiling_usd", "value"])
 say(
-    "<b>{}</b> {}. The chance that it is worth more than it costs is <b>{}</b>; the land may cost "
-    "<b>{}</b> at the middle of the range.",
-    claim.said.capitalize(),
+    "<b>{} {}</b>. The chance that it is worth more than it costs is <b>{}</b>; {}.",
+    claim.said,
     claim.words,
     say_amount(float(np.asarray(money.chance_npv_positive)[0]), "share", digits=2),
-    say_money(float(rows.loc["land_ceiling_usd", "value"])),
+    f"at the middle of the range the land may cost {say_money(ceiling)}"
+    if ceiling > 0
+    else "at the middle of the range it would not pay even on land that costs nothing",
 )
-left, right = st.columns([3, 2])
-with left:
-    st.altair_chart(draw_cash(make_cash_table(study)), width="stretch")
-    st.caption("Cash gathered since the contract: the line is the middle, the band nine times out "
-               "of ten. It pays back where it crosses zero.")  # fmt: skip
-with right:
-    show_table(
-        table,
-        {"what": ("", ""), "value": ("middle", "@unit"), "low": ("at least", "@unit"),
-         "high": ("at most", "@unit"), "words": ("note", "")} | {"what": ("what", "")},
-        scene,
-        caption="What the site is worth",
-    )  # fmt: skip
+st.altair_chart(draw_cash(make_cash_table(study)), width="stretch")
+st.caption(
+    "Cash gathered since the contract: the line is the middle, the band nine times out of ten. It "
+    "pays back where it crosses zero; the last rise is what can still be sold after ten years."
+)
+show_table(
+    table,
+    {
+        "what": ("what", ""),
+        "value": ("middle", "@unit"),
+        "low": ("at least", "@unit"),
+        "high": ("at most", "@unit"),
+        "mean": ("mean", "@unit"),
+        "words": ("note", ""),
+    },
+    scene,
+    caption="What the site is worth",
+)
 offer_inputs(scene, ["ticket_price_usd", "plan_price_usd_month", "land_cost_usd", "years_open"])
 st.subheader("Does it fit, and what could end it?", anchor=False)
 ground = study.ground
@@ -68,6 +74,5 @@ show_table(
     scene,
     caption="What no count shows",
 )
-for text in money.cautions:
-    st.markdown(f'<div class="caution">{as_markdown(text, most=600)}</div>', unsafe_allow_html=True)
+show_cautions((*money.cautions, *ground.cautions))
 numbers_editor(scene, ["money", "ground"])
