@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
@@ -25,6 +25,7 @@ _CLOSE: Final = 1 / 64
 _FIRST_EDGE_M: Final = 4.0
 _MOST_EDGE_M: Final = 100.0
 _EDGE_STEP_M: Final = 0.25
+Search = Literal["best", "quick", "none"]
 CAUTIONS: Final = (
     "A planning layout: setbacks, landscape, access, fire lanes and parking follow local code "
     "and licensed designers.",
@@ -121,7 +122,7 @@ def check_ground(
     answers: Mapping[str, Answer] | None = None,
     driveways: Sequence[tuple[float, float]] = (),
     vacuum_bays: int | None = None,
-    place: bool = True,
+    search: Search = "best",
     values: Sheet = VALUES,
 ) -> Ground:
     """Check one parcel: does the site fit, and what is known of its deal-breakers?
@@ -140,9 +141,10 @@ def check_ground(
         What is known; the rest is unknown.
     driveways : sequence of (x, y)
         Driveway mouths in the same metres.
-    place : bool
-        Whether placements are searched; when not, area alone is looked at and fit is at
-        best unknown.
+    search : {"best", "quick", "none"}
+        ``best`` finds the best placements; ``quick`` only tells whether building, lanes and
+        turn fit anywhere, for very many parcels; ``none`` looks at area alone, and fit is
+        then unknown.
 
     Returns
     -------
@@ -165,10 +167,12 @@ def check_ground(
         shape = check_parcel(polygon)
         area = float(shape.area)
         short = max(0.0, needed - area)
-        if place:
+        if search == "best":
             shortfall, placements = _fit(shape, needs, driveways, values)
+            fit, reasons = _judge_fit(needs, shortfall, placements, values)
+        else:
+            fit, reasons = _judge_quickly(shape, needs, short, search, values)
         shortfall = replace(shortfall, area_m2=short)
-        fit, reasons = _judge_fit(needs, shortfall, placements, place, values)
     statuses = [row.status for row in table]
     return Ground(
         status=weigh([fit, *statuses]),
@@ -256,17 +260,23 @@ def _largest(fits: Any) -> float:
     return low
 
 
+def _judge_quickly(
+    shape: Polygon, needs: Needs, short_m2: float, search: Search, values: Sheet
+) -> tuple[Status, list[str]]:
+    small = [f"the parcel is about {short_m2:.0f} m2 under what is usual"] if short_m2 > 0 else []
+    if search == "none":
+        return "unknown", small or ["fit is unknown: no placement was looked for"]
+    if not fits_core(shape, needs, values=values):
+        return "fail", ["building, lanes and turn do not fit together", *small]
+    return ("ask" if small else "pass"), ["ways and vacuum bays were not looked at", *small]
+
+
 def _judge_fit(
     needs: Needs,
     short: Shortfall,
     placements: Sequence[Placement],
-    place: bool,
     values: Sheet,
 ) -> tuple[Status, list[str]]:
-    if not place:
-        if short.area_m2 > 0:
-            return "unknown", [f"the parcel is about {short.area_m2:.0f} m2 under what is usual"]
-        return "unknown", ["fit is unknown: no placement was looked for"]
     if short.building_m > 0:
         return "fail", [f"the building is too long by {short.building_m:.1f} m{_say_edge(short)}"]
     if short.stacking_m > 0:

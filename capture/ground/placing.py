@@ -19,9 +19,10 @@ from shapely.geometry import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from capture.basis import InputError, Sheet
-from capture.ground.layout import Arrangement, Needs, list_arrangements
+from capture.ground.layout import Arrangement, Box, Needs, list_arrangements
 from capture.ground.raster import Frame, fits_at, make_frame, sum_areas
 from capture.ground.values import VALUES
+from capture.ground.ways import Ways, mark_drivable, place_vacuums
 
 BoolArray = NDArray[np.bool_]
 Cells = tuple[int, int, int, int]
@@ -151,7 +152,13 @@ def place_site(
     """
     shape = check_parcel(parcel)
     candidates = _search(shape, needs, driveways, values, every=True)
-    looked = [_finish(one, shape, needs, driveways, values) for one in _spread(candidates)]
+    ground: dict[Frame, tuple[BoolArray, BoolArray]] = {}
+    looked = []
+    for candidate in _spread(candidates):
+        frame = candidate.frame
+        if frame not in ground:
+            ground[frame] = _mark(frame, shape, driveways, values)
+        looked.append(_finish(candidate, ground[frame], needs, driveways, values))
     order = sorted(
         looked,
         key=lambda one: (
@@ -222,25 +229,31 @@ def _quarter_turn(x: float, y: float, quarter: int) -> tuple[float, float]:
     return ((x, y), (-y, x), (-x, -y), (y, -x))[quarter]
 
 
+def _turn_box(box: Box, quarter: int) -> tuple[float, float, float, float]:
+    x0, y0 = _quarter_turn(box.x0, box.y0, quarter)
+    x1, y1 = _quarter_turn(box.x1, box.y1, quarter)
+    return min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)
+
+
 def _to_cells(
     arrangement: Arrangement, quarter: int, cell_m: float
 ) -> tuple[tuple[str, Cells], ...]:
-    turned = []
+    """Cells that hold each box, rounded outwards."""
+    held = []
     for box in arrangement.boxes:
-        x0, y0 = _quarter_turn(box.x0, box.y0, quarter)
-        x1, y1 = _quarter_turn(box.x1, box.y1, quarter)
-        turned.append(
-            (
-                box.name,
-                (
-                    math.floor(min(x0, x1) / cell_m + 1e-9),
-                    math.floor(min(y0, y1) / cell_m + 1e-9),
-                    math.ceil(max(x0, x1) / cell_m - 1e-9),
-                    math.ceil(max(y0, y1) / cell_m - 1e-9),
-                ),
-            )
-        )
-    return tuple(turned)
+        x0, y0, x1, y1 = _turn_box(box, quarter)
+        low = math.floor(x0 / cell_m + 1e-9), math.floor(y0 / cell_m + 1e-9)
+        high = math.ceil(x1 / cell_m - 1e-9), math.ceil(y1 / cell_m - 1e-9)
+        held.append((box.name, (*low, *high)))
+    return tuple(held)
+
+
+def _draw_part(one: _Candidate, box: Box) -> Polygon:
+    """Return a box, not rounded to cells, on the map."""
+    cell = one.frame.cell_m
+    x0, y0, x1, y1 = (side / cell for side in _turn_box(box, one.quarter))
+    i, j = one.at
+    return one.frame.rectangle(i + x0, j + y0, i + x1, j + y1)
 
 
 def _feasible(
@@ -311,36 +324,42 @@ def _spread(candidates: list[_Candidate]) -> list[_Candidate]:
     return kept[:_LOOKED_AT]
 
 
+def _mark(
+    frame: Frame, parcel: Polygon, driveways: Sequence[tuple[float, float]], values: Sheet
+) -> tuple[BoolArray, BoolArray]:
+    """What may be paved, and the same with throats at the driveways."""
+    zone = parcel.buffer(-values.value("paving_setback_m"), join_style="mitre")
+    paving = frame.cells_inside(zone)
+    return paving, mark_drivable(frame, parcel, paving, driveways, values)
+
+
 def _finish(
     one: _Candidate,
-    parcel: Polygon,
+    ground: tuple[BoolArray, BoolArray],
     needs: Needs,
     driveways: Sequence[tuple[float, float]],
     values: Sheet,
 ) -> Placement:
-    from capture.ground.ways import check_ways, place_vacuums
-
     frame = one.frame
-    paving = frame.cells_inside(
-        parcel.buffer(-values.value("paving_setback_m"), join_style="mitre")
-    )
+    paving, drivable = ground
     boxes = {
         name: (b[0] + one.at[0], b[1] + one.at[1], b[2] + one.at[0], b[3] + one.at[1])
         for name, b in one.boxes
     }
-    stalls, aisles, bays = place_vacuums(frame, paving, boxes, needs, values)
     ends = [
         _map_point(frame, xy, one.quarter, one.at)
         for xy in (one.arrangement.join_xy, one.arrangement.leave_xy)
     ]
-    reaches = check_ways(frame, parcel, paving, boxes, stalls, ends, driveways, values)
+    ways = Ways(frame, drivable, boxes, ends, driveways, values)
+    rows = place_vacuums(frame, paving, boxes, needs, ways, values)
+    reaches = ways.reach(rows)
     return Placement(
         arrangement=one.arrangement.name,
         heading_deg=(math.degrees(frame.angle) + 90.0 * one.quarter) % 360.0,
-        parts={name: frame.rectangle(*box) for name, box in boxes.items()},
-        stalls=tuple(frame.rectangle(*cells) for cells in stalls),
-        aisles=tuple(frame.rectangle(*cells) for cells in aisles),
-        vacuum_bays=bays,
+        parts={box.name: _draw_part(one, box) for box in one.arrangement.boxes},
+        stalls=tuple(frame.rectangle(*row.stalls) for row in rows),
+        aisles=tuple(frame.rectangle(*row.aisle) for row in rows),
+        vacuum_bays=sum(row.bays for row in rows),
         reaches_driveway=reaches,
         way_m=one.way_m,
     )
