@@ -9,11 +9,19 @@ from capture.seeing.distances import (
 )
 from capture.seeing.seeing import RAY_COLUMNS, Seeing, add_seeing
 from capture.seeing.stretch import compute_off_axis, compute_stretch
+from capture.seeing.strip import describe_strip, make_strip
 from capture.seeing.sun import Glare, describe_glare, find_glare
 from capture.seeing.targets import TARGETS
 from capture.seeing.terrain import Terrain, load_terrain
 from capture.seeing.values import VALUES
 from capture.seeing.walls import Walls, find_clear, gather_walls, make_walls
+from capture.seeing.whatif import (
+    SeeingChange,
+    cut_screens,
+    try_cut_screens,
+    try_moved,
+    try_sign_height,
+)
 
 __all__ = [
     "RAY_COLUMNS",
@@ -21,6 +29,7 @@ __all__ = [
     "VALUES",
     "Glare",
     "Seeing",
+    "SeeingChange",
     "Terrain",
     "Walls",
     "add_seeing",
@@ -31,10 +40,16 @@ __all__ = [
     "compute_readable",
     "compute_stopping",
     "compute_stretch",
+    "cut_screens",
     "describe_glare",
+    "describe_strip",
     "find_clear",
     "find_glare",
     "gather_walls",
     "load_terrain",
+    "make_strip",
     "make_walls",
+    "try_cut_screens",
+    "try_moved",
+    "try_sign_height",
 ]

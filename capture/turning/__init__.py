@@ -1,5 +1,6 @@
 """Can they get in and out: gaps, waits, ways in, turning back, cautions."""
 
+from capture.turning.driveways import DrivewayScan, lay_candidates, pick_best, scan_driveways
 from capture.turning.gaps import (
     compute_blocked_share,
     compute_capacity,
@@ -12,12 +13,15 @@ from capture.turning.gaps import (
 from capture.turning.headways import MOVEMENTS, Movement, compute_headways
 from capture.turning.turning import Turning, add_turning, compute_slowing, make_wash_hours
 from capture.turning.values import VALUES
+from capture.turning.whatif import TurningChange, try_moved, try_near_side_only, try_opening
 
 __all__ = [
     "MOVEMENTS",
     "VALUES",
+    "DrivewayScan",
     "Movement",
     "Turning",
+    "TurningChange",
     "add_turning",
     "compute_blocked_share",
     "compute_capacity",
@@ -28,5 +32,11 @@ __all__ = [
     "compute_slowing",
     "compute_two_stage_capacity",
     "find_letter",
+    "lay_candidates",
     "make_wash_hours",
+    "pick_best",
+    "scan_driveways",
+    "try_moved",
+    "try_near_side_only",
+    "try_opening",
 ]

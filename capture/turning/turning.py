@@ -52,6 +52,9 @@ class Turning:
     queue95_veh: FloatArray
     #: level of service of that movement in its worst hour of washing
     service_letter: list[str]
+    #: along the road to the nearest junction and signal, m (R,); inf beyond 400 m
+    corner_m: FloatArray
+    signal_m: FloatArray
     #: what a reader should know, a list for each stream
     cautions: list[list[str]]
 
@@ -274,6 +277,8 @@ def _choose(
             find_letter(delay, entering / max(most, 1e-9))
             for delay, most in zip(worst.tolist(), least.tolist(), strict=True)
         ],
+        corner_m=marks[:, 2:].min(axis=1),
+        signal_m=marks[:, :2].min(axis=1),
         cautions=find_cautions(
             streams, ways, used_in=used_in, used_out=used_out, by_hour_s=by_hour, hours=hours,
             in_capacity=moves.in_capacity, crosses=moves.crosses, marks=marks, through=through,

@@ -87,6 +87,8 @@ _OWN: Final = (
     ("signal_reach_m", 400.0, "m", "distance within which a signal's platoons are cautioned"),
     ("corner_reach_m", 60.0, "m", "distance to a junction within which a driveway is cautioned"),
     ("opening_reach_m", 12.0, "m", "largest distance of a median opening that serves a driveway"),
+    ("candidate_step_m", 5.0, "m", "spacing of driveways that are tried"),
+    ("lot_reach_m", 80.0, "m", "how far from the road's line a lot may begin"),
     ("median_link_m", 45.0, "m", "longest link through a median that lets a car turn back"),
     ("median_storage_count", 1.0, "count", "cars that wait in a median opening or centre lane"),
 )  # fmt: skip
@@ -100,6 +102,12 @@ _PRACTICE: Final = (
     ("u_turn_manoeuvre_s", 4, 8, 15, "s", "time to turn back, besides waiting for a gap"),
     ("join_hour_share", 0.05, 0.06, 0.075, "share", "an average washing hour's share of a "
      "day's traffic, for waits where a way round turns back"),
+    ("patience_s", 60, 90, 140, "s", "cost of turning at which e-fold fewer drivers turn in; "
+     "for choosing among driveways only"),
+    ("sight_weight", 0.0, 0.5, 1.0, "1", "what full sight adds to the log of the share; for "
+     "choosing among driveways only"),
+    ("frontage_m", 30.0, 46.0, 67.0, "m", "frontage of a site whose outline is not known"),
+    ("driveway_m", 7.0, 9.0, 12.0, "m", "width of a driveway"),
     ("entering_heavy_share", 0.0, 0.0, 0.03, "share", "trucks and buses among wash customers"),
 )  # fmt: skip
 

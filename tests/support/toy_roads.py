@@ -7,10 +7,12 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from capture.basis import LocalProjection
+from capture.place.frontage import Frontage
 from capture.place.network import Labels, Network
-from capture.place.place import Buildings, Screens
+from capture.place.place import Buildings, Place, Screens
 
 Point = tuple[float, float]
 
@@ -165,8 +167,8 @@ class Toy:
     screens: list[tuple[str, tuple[Point, ...], float]] = field(default_factory=list)
 
     @property
-    def place(self) -> Any:
-        """Something that serves as a Place."""
+    def place(self) -> Place:
+        """What is made, as a Place."""
         pointer, x, y = _flat([ring for ring, _ in self.buildings])
         count = len(self.buildings)
         buildings = Buildings(
@@ -187,7 +189,15 @@ class Toy:
             height_m=np.array([height for _, _, height in self.screens], float),
             height_known=np.ones(len(self.screens), bool),
         )
-        return SimpleNamespace(network=self.network, buildings=buildings, screens=screens)
+        return Place(
+            network=self.network,
+            buildings=buildings,
+            screens=screens,
+            features=pd.DataFrame(),
+            source="made by hand",
+            sha256="",
+            extent=(0.0, 0.0, 0.0, 0.0),
+        )
 
 
 def build_streams(network: Network, passes: list[Pass]) -> Any:
@@ -220,7 +230,7 @@ def build_streams(network: Network, passes: list[Pass]) -> Any:
     )
 
 
-def build_frontage(network: Network, mouths: list[tuple[int, float, float, float]]) -> Any:
+def build_frontage(network: Network, mouths: list[tuple[int, float, float, float]]) -> Frontage:
     """Driveways from (segment, fraction, mouth x, mouth y)."""
     lines = [network.segment_line(m[0]) for m in mouths]
     spots = []
@@ -230,9 +240,15 @@ def build_frontage(network: Network, mouths: list[tuple[int, float, float, float
         spots.append((np.interp(at, steps, line[:, 0]), np.interp(at, steps, line[:, 1])))
     line_x, line_y = np.array(spots).T
     x, y = np.array([m[2] for m in mouths]), np.array([m[3] for m in mouths])
-    return SimpleNamespace(
+    side = []
+    for (g, fraction, *_), xi, yi, lx, ly in zip(mouths, x, y, line_x, line_y, strict=True):
+        line = network.segment_line(g)
+        k = min(int(fraction * (len(line) - 1)), len(line) - 2)
+        ahead = line[k + 1] - line[k]
+        side.append(1 if ahead[0] * (yi - ly) - ahead[1] * (xi - lx) > 0 else -1)
+    return Frontage(
         site=np.zeros(len(mouths), np.int32),
-        driveway=[f"D{i}" for i in range(len(mouths))],
+        driveway=tuple(f"D{i}" for i in range(len(mouths))),
         x=x,
         y=y,
         segment=np.array([m[0] for m in mouths], np.int32),
@@ -240,7 +256,7 @@ def build_frontage(network: Network, mouths: list[tuple[int, float, float, float
         line_x=line_x,
         line_y=line_y,
         distance_m=np.hypot(x - line_x, y - line_y),
-        side=np.ones(len(mouths), np.int8),
+        side=np.array(side, np.int8),
         proposed=np.ones(len(mouths), bool),
     )
 
