@@ -1,7 +1,8 @@
 """Who lives where: which column holds people, households, vehicles, income?
 
 Zones are polygons or points. The usual tables of the American Community Survey are known by
-their ids: B01003 people, B11001 households, B25046 vehicles, B19025 summed income. A median
+their ids: B01003 people, B11001 households, B25046 vehicles, B19025 summed income; the
+figures may stand in a table of their own (option ``table``). A median
 is never averaged: income of a band is summed income over households.
 """
 
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.area import Area
+from capture.around.census import join_table
 from capture.basis import DataError, plain_text, raise_gathered
 from capture.place import Place
 
@@ -99,12 +101,13 @@ def load_zones(area: Area, place: Place) -> Zones | None:
         return None
     kept = _READ.get(place)
     if kept is None or kept[0] is not table:
-        kept = (table, _load(table, layer.path.name, place))
+        joined, notes = join_table(table, layer.options, folder=area.folder, where=layer.path.name)
+        kept = (table, _load(joined, notes, layer.path.name, place))
         _READ[place] = kept
     return kept[1]
 
 
-def _load(table: Any, where: str, place: Place) -> Zones:
+def _load(table: Any, said: list[str], where: str, place: Place) -> Zones:
     if "geometry" not in table.columns:
         raise DataError(
             f"{where}: people must come with zones or points; give GeoJSON, a GeoPackage or a CSV "
@@ -130,7 +133,7 @@ def _load(table: Any, where: str, place: Place) -> Zones:
         geometry=shapes.make_valid().to_numpy()[mask],
         amounts={name: amount[mask] for name, amount in amounts.items()},
         columns=columns,
-        notes=tuple(notes),
+        notes=(*said, *notes),
     )
 
 
