@@ -235,8 +235,8 @@ def nearest_k(
     most = min(k, max(len(targets), 1))
     size, source, keys = sweep_labels(
         graph.start, graph.out, graph.onto, graph.cost, graph.opposite, graph.ban_start,
-        graph.ban_onto, edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s,
-        graph.per_width, graph.empty_buckets(),
+        graph.ban_onto, graph.dead_end, edges[who, side], rest[who, side],
+        who.astype(np.int32), most, limit_s, graph.per_width, graph.empty_buckets(),
     )  # fmt: skip
     at, at_rest = position_edges(network, graph, origins)
     same = _same_sources(at, at_rest, edges[who, side], rest[who, side], who)

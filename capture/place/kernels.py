@@ -47,8 +47,8 @@ def _put(
 @njit(cache=True, nogil=True)
 def sweep(
     start: Any, out: Any, onto: Any, cost: Any, opposite: Any, ban_start: Any, ban_onto: Any,
-    first_edge: Any, first_key: Any, first_tainted: bool, limit: float, per_width: float,
-    bucket: Any, after: Any, keys: Any, edge_mark: Any, taint: Any, node_mark: Any,
+    dead_end: Any, first_edge: Any, first_key: Any, first_tainted: bool, limit: float,
+    per_width: float, bucket: Any, after: Any, keys: Any, edge_mark: Any, taint: Any, node_mark: Any,
     node_key: Any, node_state: Any, stamp: int, nodes: Any, edges: Any, whole: Any,
 ) -> tuple[int, int]:  # fmt: skip
     """Label edges and nodes from some partly driven edges, up to a limit.
@@ -99,7 +99,7 @@ def sweep(
         end = start[node + 1]
         for k in range(begin, end):
             ahead = out[k]
-            if ahead == back and not (tainted and end - begin == 1):
+            if ahead == back and not (tainted and dead_end[node]):
                 continue
             if bans and _is_banned(edge, ahead, ban_start, ban_onto):
                 continue
@@ -127,7 +127,7 @@ def sweep(
 @njit(cache=True, nogil=True)
 def sweep_labels(
     start: Any, out: Any, onto: Any, cost: Any, opposite: Any, ban_start: Any, ban_onto: Any,
-    first_edge: Any, first_key: Any, first_source: Any, most: int, limit: float,
+    dead_end: Any, first_edge: Any, first_key: Any, first_source: Any, most: int, limit: float,
     per_width: float, bucket: Any,
 ) -> tuple[Any, Any, Any]:  # fmt: skip
     """Keep for each edge the ``most`` first sources that can drive it whole, in one sweep.
@@ -180,7 +180,7 @@ def sweep_labels(
         end = start[node + 1]
         for k in range(begin, end):
             ahead = out[k]
-            if ahead == back and not (tainted and end - begin == 1):
+            if ahead == back and not (tainted and dead_end[node]):
                 continue
             if bans and _is_banned(edge, ahead, ban_start, ban_onto):
                 continue

@@ -39,6 +39,8 @@ class SearchGraph:
     ban_start: Ints
     #: edges that may not follow, (bans,)
     ban_onto: Ints
+    #: nodes with one way out only, where drivers may turn round, (N,)
+    dead_end: Bools
     #: number of buckets, a power of two, and buckets a second
     buckets: int
     per_width: float
@@ -119,6 +121,7 @@ def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
         opposite=np.ascontiguousarray(network.edge_reverse),
         ban_start=ban_start.astype(np.int32),
         ban_onto=np.ascontiguousarray(follows[order], dtype=np.int32),
+        dead_end=np.diff(network.indptr) == 1,
         buckets=buckets,
         per_width=1.0 / width,
         reverse=reverse,
@@ -170,8 +173,8 @@ class Sweeper:
         whole = np.empty(len(first_edge))
         nodes, edges = sweep(
             graph.start, graph.out, graph.onto, graph.cost, graph.opposite, graph.ban_start,
-            graph.ban_onto, first_edge, first_key, tainted, limit_s, graph.per_width,
-            self.bucket, self.after, self.keys, self.edge_mark, self.taint, self.node_mark,
+            graph.ban_onto, graph.dead_end, first_edge, first_key, tainted, limit_s,
+            graph.per_width, self.bucket, self.after, self.keys, self.edge_mark, self.taint, self.node_mark,
             self.node_key, self.node_state, self.stamp, self.nodes, self.edges, whole,
         )  # fmt: skip
         return Swept(sweeper=self, first_edge=first_edge, whole=whole, nodes=nodes, edges=edges)
