@@ -247,21 +247,18 @@ def _judge(
 def pick_best(table: pd.DataFrame, *, values: Sheet = VALUES) -> int:
     """Pick the candidate that keeps most drivers, sound ones before others.
 
-    Sound means clear sight triangles and farther from a junction than ``corner_reach_m``;
-    among candidates that keep as many within a thousandth, the one farthest from a corner,
-    then the one nearest to the present driveway.
+    Sound means clear sight triangles and farther from a junction than ``corner_reach_m``.
+    Of those that keep as many within a thousandth, the one nearest to the present driveway
+    is picked; where none is sound, the one farthest from a junction.
     """
     sound = table["triangles_clear"] & (table["corner_m"] > values.value("corner_reach_m"))
-    for wanted in (sound, table["triangles_clear"], sound | True):
-        if wanted.any():
-            among = table[wanted]
-            break
+    wanted = next(mask for mask in (sound, table["triangles_clear"], sound | True) if mask.any())
+    among = table[wanted]
     near_best = among[among["kept"] >= among["kept"].max() - 1e-3]
-    order = near_best.assign(
-        corner=-np.minimum(near_best["corner_m"], values.value("signal_reach_m")),
-        moved=near_best["along_m"].abs(),
-    )
-    return int(order.sort_values(["corner", "moved"], kind="stable").index[0])
+    order = near_best.assign(moved=near_best["along_m"].abs())
+    by = ["moved"] if sound.any() else ["corner_m", "moved"]
+    ordered = order.sort_values(by, ascending=[name != "corner_m" for name in by], kind="stable")
+    return int(ordered.index[0])
 
 
 def _reason(table: pd.DataFrame, best: int, present: int, values: Sheet) -> list[str]:
@@ -271,9 +268,14 @@ def _reason(table: pd.DataFrame, best: int, present: int, values: Sheet) -> list
     if best == present:
         return ["the present place keeps as many drivers as any other along the frontage"]
     moved = here["along_m"] - now["along_m"]
+    share, was = (f"{100 * place['kept']:.0f} %" for place in (here, now))
     said = [
-        f"{abs(moved):.0f} m along the road it keeps {100 * here['kept']:.0f} % of willing "
-        f"drivers instead of {100 * now['kept']:.0f} %"
+        f"{abs(moved):.0f} m along the road it keeps "
+        + (
+            f"as many of the willing drivers ({share})"
+            if share == was
+            else f"{share} of the willing drivers instead of {was}"
+        )
     ]
     if abs(here["delay_s"] - now["delay_s"]) >= 0.5:
         said.append(f"turning in and out costs {here['delay_s']:.0f} s, now {now['delay_s']:.0f} s")
@@ -281,8 +283,7 @@ def _reason(table: pd.DataFrame, best: int, present: int, values: Sheet) -> list
         said.append(f"sight is {here['sight']:.2f} of what is needed, now {now['sight']:.2f}")
     if here["triangles_clear"] and not now["triangles_clear"]:
         said.append("its sight triangles are clear, those of the present place are not")
-    corner = values.value("corner_reach_m")
-    if now["corner_m"] <= corner < here["corner_m"]:
+    if now["corner_m"] <= values.value("corner_reach_m") and here["corner_m"] > now["corner_m"]:
         said.append(
             f"it lies {_far(here['corner_m'])} from a junction, now {_far(now['corner_m'])}"
         )
