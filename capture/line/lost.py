@@ -13,12 +13,12 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gdtrix, ndtr
 from scipy.stats import poisson
 
 from capture.basis import InputError, Offer, Sheet
 from capture.hours import YearShape
-from capture.line.bays import compute_erlang_b, holding_s
+from capture.hours.noise import day_factor_nodes
+from capture.line.bays import compute_erlang_b
 from capture.line.values import VALUES
 
 FloatArray = NDArray[np.float64]
@@ -27,8 +27,6 @@ FloatArray = NDArray[np.float64]
 _LOADS: Final = np.concatenate([np.linspace(0, 1.6, 65), np.geomspace(1.65, 60, 40)])
 _MOST_WAITING: Final = 120
 _YEAR_LOADS: Final = 160
-_NODES: Final = 33
-_REACH: Final = 4.0
 
 
 def compute_balk_share(waiting_cars: ArrayLike, balk_cars: float) -> FloatArray:
@@ -156,22 +154,15 @@ def _year_loss(shape: YearShape, offer: Offer, values: Sheet) -> tuple[FloatArra
     """Return log of cars a year per car an hour, on an even grid, and the share lost there."""
     loads = np.linspace(np.log(20.0), np.log(60_000.0), _YEAR_LOADS)
     if offer.is_conveyor:
-        at, lost = _LOADS, _settled_loss(values.value("balk_cars"))
-    else:
-        at = _LOADS
-        # cars an hour of all bays = bays / holding time, so offered load = load x bays
-        lost = compute_erlang_b(at * offer.bays, offer.bays)
-        assert holding_s(offer, values) > 0
-    score = np.linspace(-_REACH, _REACH, _NODES)
-    weight = np.exp(-0.5 * score**2)
-    weight /= weight.sum()
-    cv = shape.day_noise_cv
-    factor = gdtrix(1 / cv**2, 1 / cv**2, ndtr(score)) if cv > 0 else np.ones(_NODES)
+        lost = _settled_loss(values.value("balk_cars"))
+    else:  # cars an hour of all bays = bays / holding time, so offered load = load x bays
+        lost = compute_erlang_b(_LOADS * offer.bays, offer.bays)
+    factor, weight = day_factor_nodes(shape.day_noise_cv)
     weight = weight * factor / (weight @ factor)  # cars, not days, are counted
     share, count = np.unique(np.round(shape.share[shape.share > 0], 12), return_counts=True)
     in_year = share * count / (share * count).sum()
     out = np.empty(loads.size)
     for index, load in enumerate(np.exp(loads)):
-        given = np.interp(load * share[:, None] * factor, at, lost)
+        given = np.interp(load * share[:, None] * factor, _LOADS, lost)
         out[index] = in_year @ given @ weight
     return loads, out

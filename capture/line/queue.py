@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Sheet, Worlds
-from capture.hours import YearShape, compute_peak_factor
+from capture.hours import YearShape, compute_peak_factor, compute_year_factor
 from capture.line.bays import compute_erlang_b, holding_s
 from capture.line.line import Line
 from capture.line.queueing import Passages, count_waiting, draw_arrivals, pass_line
@@ -155,8 +155,7 @@ def draw_days(
     generator = worlds.generator("which days", site_id)
     day = generator.permutation(np.arange(days) % shape.day_share.size)
     world = np.arange(days) % worlds.draws
-    log_sd = math.sqrt(math.log1p(shape.weather_cv**2))
-    year = np.exp(log_sd * worlds.normal("weather of the year")[0] - log_sd**2 / 2)
+    year = compute_year_factor(worlds)
     peak = compute_peak_factor(shape, worlds, [site_id])[0]
     cv = shape.day_noise_cv
     factor = generator.gamma(1 / cv**2, cv**2, days) if cv > 0 else np.ones(days)

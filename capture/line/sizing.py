@@ -248,11 +248,12 @@ def list_speeds(package: Package, step_mps: float) -> FloatArray:
 
 def _undominated(cars: FloatArray, length: FloatArray) -> IntArray:
     """Return rows for which no other carries as many cars in a shorter line, by cars."""
+    cars = np.round(cars, 9)
     order = np.lexsort((length, cars))
     shortest_beyond = np.minimum.accumulate(length[order][::-1])[::-1]
     following = np.append(shortest_beyond[1:], np.inf)
-    same = np.append(np.diff(cars[order]) <= 0, False)
-    kept = order[(length[order] < following + 1e-12) & ~(same & (following <= length[order]))]
+    first = np.append(True, np.diff(cars[order]) > 0)  # of those with as many cars
+    kept = order[first & (length[order] < following + 1e-12)]
     return np.asarray(kept)
 
 

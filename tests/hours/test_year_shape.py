@@ -128,7 +128,8 @@ def test_first_thaw_brings_many_and_hard_frost_shuts():
 def test_weather_moves_cars_within_a_month_only():
     dry, wet = daily(), daily(rain=range(0, 365, 3))
     shares = [make_year_shape(Offer(), weather=table).month_share for table in (dry, wet)]
-    assert shares[0] == pytest.approx(shares[1], rel=1e-2)
+    # up to which weekdays the wet days fall on
+    assert shares[0] == pytest.approx(shares[1], rel=0.05)
 
 
 def test_a_leap_day_is_left_out():
