@@ -57,7 +57,9 @@ def read_directions(column: pd.Series) -> tuple[list[Direction], str]:
     given = numbers.dropna()
     if len(given) and len(given) == column.notna().sum():
         return _numeric(numbers, given)
-    return [_one(value) for value in column], "compass words"
+    known = {value: _one(value) for value in column.dropna().unique()}
+    unknown = _one(None)
+    return [known.get(value, unknown) for value in column], "compass words"
 
 
 def _numeric(numbers: pd.Series, given: pd.Series) -> tuple[list[Direction], str]:

@@ -25,7 +25,7 @@ from capture.passing.aadt import (
 )
 from capture.passing.directions import read_directions
 from capture.passing.guess import Columns
-from capture.passing.moments import interval_hours, read_clock, read_dates
+from capture.passing.moments import read_clock, read_dates
 from capture.passing.places import Positions
 from capture.passing.records import COUNT_COLUMNS, Ledger, drop, join_two_ways, raise_none_left
 from capture.passing.roles import VEHICLE_CLASSES, to_number
@@ -125,18 +125,20 @@ def _hour_columns(
         if role not in columns.roles:
             return pd.Series("", index=table.index)
         got = table[columns.roles[role]].astype("string").fillna("")
-        return got.map(lambda s: plain_text(s, most=120))
+        plain = {text: plain_text(text, most=120) for text in got.unique()}
+        return got.map(plain)
 
     rows = pd.DataFrame({"row": table["row"].to_numpy()}, index=table.index)
     rows["station"], rows["road"] = text("station"), text("road")
     rows["lat"], rows["lon"] = positions.lat, positions.lon
     rows["where_not"] = positions.why
-    rows["bearing"], rows["label"], rows["both"] = math.nan, "", None
+    rows["bearing"], rows["label"], rows["both"] = math.nan, "", False
     if "direction" in columns.roles:
         read, how = read_directions(table[columns.roles["direction"]])
         ledger.assume(f"directions taken as {how}")
         rows["bearing"] = [d.bearing_deg for d in read]
         rows["label"] = [d.label for d in read]
+        rows["both"] = [d.both is True for d in read]
     rows["date"] = pd.NaT
     if "date" in columns.roles:
         rows["date"], remark = read_dates(table[columns.roles["date"]])
@@ -256,8 +258,8 @@ def summarize_hours(
             ledger.note("left out", whole["row"], "the station counted nothing at all")
             continue
         latest = _latest(whole, ledger)
-        ways = [part for _, part in latest.groupby("label", sort=True)][:2]
-        ledger.used.update(int(row) for way in ways for row in way["row"])
+        ways = [_Way.of(part) for part in _pick_directions(latest, ledger)]
+        ledger.used.update(row for way in ways for row in way.rows["row"].tolist())
         records = [_summarize_way(w, season, month, values) for w in ways]
         shape = _shape(str(station), str(road), ways)
         record = join_two_ways(records) if len(records) == 2 else records[0]
@@ -267,7 +269,7 @@ def summarize_hours(
         if shape is not None:
             shapes.append(shape)
         if record["kind"] == "continuous":
-            averages[str(station)] = _average_all(latest)
+            averages[str(station)] = _average_all(ways)
             designs[str(station)] = _design(ways, averages[str(station)].aadt)
     if not counts:
         raise_none_left(ledger, name)
@@ -290,12 +292,42 @@ def _latest(whole: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
     return kept
 
 
-def _days(way: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per day and hour with vehicles and the hours covered by each day."""
-    frame = way.assign(day=way["date"].fillna(pd.Timestamp(0))).sort_values(["day", "hour"])
-    span = frame.groupby("day")["hour"].transform(lambda h: interval_hours(h.to_numpy(dtype=float)))
-    spanned: pd.DataFrame = frame.assign(span=span)
-    return spanned
+def _pick_directions(latest: pd.DataFrame, ledger: Ledger) -> list[pd.DataFrame]:
+    """Return the rows of both directions together, else of the first two directions."""
+    parts = [part for _, part in latest.groupby("label", sort=True)]
+    both = [part for part in parts if bool(part["both"].iloc[0])]
+    picked = both[:1] or parts[:2]
+    why = "both directions together are used instead" if both else "a third direction of a station"
+    for part in parts:
+        if not any(part is kept for kept in picked):
+            ledger.note("left out", part["row"], why)
+    return picked
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Way:
+    """One direction of a station: its intervals, and its days."""
+
+    #: intervals sorted by day and hour, with the hours each spans
+    rows: pd.DataFrame
+    #: vehicles, heavy, hours and whether complete, by day
+    by_day: pd.DataFrame
+
+    @classmethod
+    def of(cls, part: pd.DataFrame) -> _Way:
+        frame = part.assign(day=part["date"].fillna(pd.Timestamp(0))).sort_values(["day", "hour"])
+        hour = frame["hour"].to_numpy(dtype=np.float64)
+        day = frame["day"].to_numpy()
+        frame = frame.assign(span=_spans(hour, day))
+        return cls(rows=frame, by_day=_complete_days(frame))
+
+
+def _spans(hour: FloatArray, day: NDArray[Any]) -> FloatArray:
+    """Tell how long each interval lasts; sorted by day and hour."""
+    following = np.append(hour[1:], 24.0)
+    last = np.append(day[1:] != day[:-1], True)
+    gap = np.where(last, 24.0, following) - hour
+    return np.asarray(np.minimum(gap, np.floor(hour) + 1.0 - hour))
 
 
 def _complete_days(frame: pd.DataFrame) -> pd.DataFrame:
@@ -307,17 +339,17 @@ def _complete_days(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _summarize_way(
-    way: pd.DataFrame, season: FloatArray | None, month: int | None, values: Sheet
+    part: _Way, season: FloatArray | None, month: int | None, values: Sheet
 ) -> dict[str, Any]:
-    frame = _days(way)
-    by_day = _complete_days(frame)
+    way, frame, by_day = part.rows, part.rows, part.by_day
     first = way.iloc[0]
     dated = bool(way["date"].notna().any())
     record: dict[str, Any] = {
         "station": first["station"], "road": first["road"], "ref": "", "road_class": "",
         "lat": first["lat"], "lon": first["lon"], "line": None,
         "direction_deg": float(first["bearing"]), "label": first["label"],
-        "two_way": False if first["label"] else None, "split_share": math.nan,
+        "two_way": True if first["both"] else False if first["label"] else None,
+        "split_share": math.nan,
         "rows": (int(way["row"].min()), int(way["row"].max())),
         "year": float(way["year"].median()) if way["year"].notna().any() else math.nan,
     }  # fmt: skip
@@ -365,8 +397,8 @@ def _average(by_day: pd.DataFrame) -> AverageDay:
     )
 
 
-def _average_all(latest: pd.DataFrame) -> AverageDay:
-    parts = [_complete_days(_days(w)) for _, w in latest.groupby("label", sort=True)][:2]
+def _average_all(ways: list[_Way]) -> AverageDay:
+    parts = [way.by_day for way in ways]
     total = parts[0]
     for part in parts[1:]:
         other = part.rename(columns=lambda name: f"{name}_b")
@@ -380,19 +412,19 @@ def _average_all(latest: pd.DataFrame) -> AverageDay:
     return _average(total)
 
 
-def _design(ways: list[pd.DataFrame], aadt: float) -> DesignHours:
+def _design(ways: list[_Way], aadt: float) -> DesignHours:
     series = [
-        w.assign(hour=np.floor(w["hour"])).groupby(["date", "hour"])["vehicles"].sum() for w in ways
+        way.rows.assign(hour=np.floor(way.rows["hour"])).groupby(["date", "hour"])["vehicles"].sum()
+        for way in ways
     ]
     wide = pd.concat(series, axis=1)
     return compute_design_hours(wide.to_numpy(dtype=np.float64), aadt)
 
 
-def _shape(station: str, road: str, ways: list[pd.DataFrame]) -> HourShape | None:
+def _shape(station: str, road: str, ways: list[_Way]) -> HourShape | None:
     shares, days = [], 0
     for way in ways:
-        frame = _days(way)
-        by_day = _complete_days(frame)
+        frame, by_day = way.rows, way.by_day
         whole = by_day.index[by_day["complete"]]
         kept = frame[frame["day"].isin(whole)]
         if kept.empty or kept["vehicles"].sum() <= 0:
@@ -403,7 +435,7 @@ def _shape(station: str, road: str, ways: list[pd.DataFrame]) -> HourShape | Non
         days = max(days, len(whole))
     if not shares:
         return None
-    first = ways[0].iloc[0]
+    first = ways[0].rows.iloc[0]
     return HourShape(
         station=station, road=road, lat=float(first["lat"]), lon=float(first["lon"]),
         direction_deg=float(first["bearing"]), share=np.array(shares), days=days,

@@ -119,24 +119,3 @@ def _one_clock(value: Any) -> float:
 def _late_clock(text: str) -> float:
     moment = pd.to_datetime(text, format="ISO8601", errors="coerce")
     return float("nan") if pd.isna(moment) else moment.hour + moment.minute / 60
-
-
-def interval_hours(hours: FloatArray) -> FloatArray:
-    """Tell how long each interval of one day lasts, from the starts alone.
-
-    Mixed quarter-hours and hours are fine; the last one lasts until midnight at most an
-    hour.
-
-    Parameters
-    ----------
-    hours : ndarray of float, shape (k,)
-        Different starts, hours after midnight, ascending.
-
-    Examples
-    --------
-    >>> interval_hours(np.array([8.0, 8.25, 8.5, 8.75, 9.0, 10.0])).tolist()
-    [0.25, 0.25, 0.25, 0.25, 1.0, 1.0]
-    """
-    gaps = np.diff(np.append(hours, 24.0))
-    to_full_hour = np.floor(hours) + 1.0 - hours
-    return np.asarray(np.minimum(gaps, to_full_hour))

@@ -222,6 +222,7 @@ def _to_table(
     table = pd.DataFrame(columns)
     for heading in headings:
         table[heading] = _tidy(table[heading])
+    table = table.copy()
     table["row"] = np.array([line for line, _ in kept], dtype=np.int64)
     return table
 

@@ -20,12 +20,19 @@ from numpy.typing import NDArray
 
 from capture.basis import InputError, Sheet
 from capture.passing.aadt import age_count
-from capture.passing.carry import Carried, carry_count, make_touching
-from capture.passing.directions import turn_between
+from capture.passing.carry import Carried
 from capture.passing.fill import Fill, fit_fill, make_blocks, make_design
 from capture.passing.hourly import HourShape
-from capture.passing.layers import load_area_counts
+from capture.passing.layers import AreaCounts, load_area_counts
 from capture.passing.records import list_rows
+from capture.passing.spread import (
+    blend,
+    carry_counts,
+    default_split_sd,
+    find_conflicts,
+    pick_nearest,
+    split_spread,
+)
 from capture.passing.through import compute_through, make_trip_ends
 from capture.passing.tie import Index, make_index, tie_counts
 from capture.passing.values import CLASSES, VALUES
@@ -135,11 +142,19 @@ def add_volumes(
     counts = _age_all(
         loaded.counts.merge(ties, on="count_id", how="left"), year, loaded.growth, values
     )
-    carried, counts = _carry_all(network, counts, values)
+    carried, counts = carry_counts(network, counts, values)
     origins, ends, told = make_trip_ends(area, place)
     through = compute_through(network, origins, ends, values=values)
-    return _assemble(
-        network, counts, carried, through, loaded, index, year, [*told, *loaded.remarks], values
+    return assemble_volumes(
+        network,
+        counts,
+        carried,
+        through,
+        loaded,
+        index=index,
+        study_year=year,
+        remarks=[*told, *loaded.remarks],
+        values=values,
     )
 
 
@@ -162,94 +177,41 @@ def _age_all(
     return out
 
 
-def _carry_all(
-    network: Network, counts: pd.DataFrame, values: Sheet
-) -> tuple[list[Carried], pd.DataFrame]:
-    touching = make_touching(network)
-    carried: list[Carried] = []
-    fates = []
-    for row, count in enumerate(list_rows(counts)):
-        parts = split_over_carriageways(network, count, values)
-        fates.append(parts[0][3] if parts else str(count["why"]))
-        for segment, volume, share, _ in parts:
-            carried += carry_count(
-                network,
-                touching,
-                count=row,
-                segment=segment,
-                log_vehicles=math.log(max(volume, 1.0)),
-                log_sd=float(count["aged_log_sd"]),
-                forward_share=share,
-                values=values,
-            )
-    out = counts.copy()
-    out["fate"] = np.array(fates, dtype=object)
-    return carried, out
-
-
-def split_over_carriageways(
-    network: Network, count: Mapping[str, Any], values: Sheet = VALUES
-) -> list[tuple[int, float, float, str]]:
-    """Put a count on the carriageways it holds for.
-
-    Returns
-    -------
-    list of (road piece, vehicles a day there, share along its geometry, what was done)
-        Empty for an untied count; two rows for a two-way count of a dual road.
-    """
-    segment = int(count["segment"])
-    if segment < 0:
-        return []
-    volume = float(count["aged_vehicles_per_day"])
-    share, towards = float(count["split_share"]), float(count["direction_deg"])
-    oneway = bool(network.segment_oneway[segment])
-    opposite = int(network.segment_opposite[segment])
-    two_way = count["two_way"]
-    bearing = _bearing(network, segment)
-    along = math.isfinite(towards) and turn_between(bearing, towards) < 90
-    if not oneway:
-        if two_way is False:
-            half = values.value("direction_split_share")
-            told = f"one direction, doubled to both ({volume:,.0f} each way)"
-            return [(segment, volume / half, math.nan, told)]
-        forward = (
-            math.nan if math.isnan(share) or math.isnan(towards) else share if along else 1 - share
-        )
-        return [(segment, volume, forward, "both directions of this carriageway")]
-    if opposite >= 0 and two_way is not False:
-        first = 0.5 if math.isnan(share) or math.isnan(towards) else share if along else 1 - share
-        told = (
-            "two-way count, halved over the two carriageways"
-            if math.isnan(share)
-            else ("two-way count, parted over the two carriageways as counted")
-        )
-        return [
-            (segment, volume * first, math.nan, told),
-            (opposite, volume * (1 - first), math.nan, told),
-        ]
-    if opposite >= 0 and two_way is False and math.isfinite(towards) and not along:
-        return [
-            (opposite, volume, math.nan, "one direction, on the carriageway that runs that way")
-        ]
-    return [(segment, volume, math.nan, "one direction, one-way carriageway")]
-
-
-def _bearing(network: Network, segment: int) -> float:
-    line = network.segment_line(segment)
-    return math.degrees(math.atan2(line[-1, 0] - line[0, 0], line[-1, 1] - line[0, 1])) % 360
-
-
-def _assemble(
+def assemble_volumes(
     network: Network,
     counts: pd.DataFrame,
     carried: list[Carried],
     through: FloatArray,
-    loaded: Any,
+    loaded: AreaCounts,
+    *,
     index: Index,
-    year: int,
-    remarks: list[str],
-    values: Sheet,
+    study_year: int,
+    remarks: list[str] | None = None,
+    values: Sheet = VALUES,
 ) -> Volumes:
+    """Say every road piece's volume from what counts carry to it and the estimate elsewhere.
+
+    Parameters
+    ----------
+    network : Network
+        Roads, G pieces.
+    counts : DataFrame
+        Counts with ties and fates.
+    carried : list of Carried
+        What arrives where, from :func:`~capture.passing.spread.carry_counts`.
+    through : ndarray of float, shape (G,)
+        Through trips.
+    loaded : AreaCounts
+        Hour shapes and the tables of what was done.
+    index : Index
+        Look-up of road pieces.
+    study_year : int
+        Year looked at.
+
+    Returns
+    -------
+    Volumes
+    """
     design, names = make_design(network, through)
     model = _fit_model(network, design, names, carried, index, values)
     log_v, sd = model.predict(design)
@@ -261,15 +223,15 @@ def _assemble(
     source = [model.describe()] * size
     key = [_road_key(network, g) for g in range(size)]
     forward = np.full(size, np.nan)
-    split_sd = _default_split(network, values)
+    split_sd = default_split_sd(network, values)
     by_segment: dict[int, list[Carried]] = {}
     for one in carried:
         by_segment.setdefault(one.segment, []).append(one)
     for g, ones in by_segment.items():
         best = min(ones, key=lambda o: (o.equal_junctions, o.variance, o.count))
         holds = best.equal_junctions == 0
-        used = _nearest([o for o in ones if o.equal_junctions == 0] if holds else ones)
-        log_v[g], sd[g] = _blend(used, None if holds else (log_v[g], sd[g]))
+        used = pick_nearest([o for o in ones if o.equal_junctions == 0] if holds else ones)
+        log_v[g], sd[g] = blend(used, None if holds else (log_v[g], sd[g]))
         shared[g] = 0.0 if holds else min(shared[g], sd[g]) / 2
         measured[g] = holds
         count = counts.iloc[best.count]
@@ -280,7 +242,7 @@ def _assemble(
         key[g] = f"count {count['count_id']}"
         forward[g] = best.forward_share
         if holds:
-            split_sd[g] = _split_spread(network, g, count, best, split_sd[g])
+            split_sd[g] = split_spread(count, best, split_sd[g])
     vehicles = np.exp(log_v)
     return Volumes(
         vehicles_per_day=vehicles,
@@ -300,8 +262,8 @@ def _assemble(
         columns=loaded.columns,
         shapes=_tie_shapes(counts, loaded.shapes),
         model=model,
-        study_year=year,
-        remarks=remarks,
+        study_year=study_year,
+        remarks=remarks or [],
     )
 
 
@@ -324,37 +286,6 @@ def _fit_model(
     return fit_fill(design[segment], y, sd, names, blocks=blocks, values=values)
 
 
-def _nearest(ones: list[Carried]) -> list[Carried]:
-    """Keep the counts at the place itself, else the nearest from each end of the piece.
-
-    Along a road the nearest counts screen those behind them.
-    """
-    here = [o for o in ones if o.came_over < 0]
-    if here:
-        return here
-    ends: dict[int, Carried] = {}
-    for one in ones:
-        old = ends.get(one.came_over)
-        if old is None or (one.variance, one.count) < (old.variance, old.count):
-            ends[one.came_over] = one
-    return list(ends.values())
-
-
-def _blend(used: list[Carried], model: tuple[float, float] | None) -> tuple[float, float]:
-    """Weigh what arrives by one over its variance; counts that differ widen the result."""
-    logs = [o.log_vehicles for o in used]
-    variances = [o.variance for o in used]
-    if model is not None:
-        logs.append(model[0])
-        variances.append(model[1] ** 2)
-    weight = 1 / np.array(variances)
-    mean = float(weight @ np.array(logs) / weight.sum())
-    inside = 1 / weight.sum()
-    between = float(weight @ (np.array(logs) - mean) ** 2 / weight.sum())
-    excess = max(0.0, between - (len(logs) - 1) * inside)
-    return mean, math.sqrt(inside + excess)
-
-
 def _say(count: Any, best: Carried, used: int) -> str:
     when = f" of {count['year']:.0f}" if math.isfinite(float(count["year"])) else ""
     who = f"count {count['station'] or count['count_id']}{when}"
@@ -374,25 +305,6 @@ def _road_key(network: Network, g: int) -> str:
     return f"road {name}" if name else f"way {int(network.segment_way[g])}"
 
 
-def _default_split(network: Network, values: Sheet) -> FloatArray:
-    """Spread of an assumed split: none on a one-way street that has no other carriageway."""
-    entry = values["direction_split_share"]
-    sd = (entry.high - entry.low) / (2 * 1.6448536269514722) / entry.value
-    lone = np.asarray(network.segment_oneway) & (np.asarray(network.segment_opposite) < 0)
-    return np.where(lone, 0.0, sd)
-
-
-def _split_spread(network: Network, g: int, count: Any, best: Carried, default: float) -> float:
-    """Spread of a counted split: none when its bearing is named, else as wide as it is uneven."""
-    share = float(count["split_share"])
-    if math.isfinite(best.forward_share) or count["two_way"] is False:
-        return 0.0
-    if math.isfinite(share):
-        named = math.isfinite(float(count["direction_deg"]))
-        return 0.0 if named else abs(math.log(max(share, 0.01) / 0.5))
-    return default
-
-
 def _default_heavy(network: Network, values: Sheet) -> FloatArray:
     table = np.array([values.value(f"heavy_{name}_share") for name in CLASSES])
     return np.asarray(table[np.asarray(network.segment_class)], dtype=np.float64).copy()
@@ -406,36 +318,6 @@ def _edge_volumes(
     share = np.where(network.edge_forward, share, 1 - share)
     share = np.where(np.asarray(network.segment_oneway)[owner], 1.0, share)
     return np.asarray(vehicles[owner] * share)
-
-
-def find_conflicts(
-    network: Network, counts: pd.DataFrame, carried: list[Carried], values: Sheet = VALUES
-) -> pd.DataFrame:
-    """List pairs of counts of one stretch of road that differ by more than they may."""
-    limit = values.value("conflict_log")
-    at: dict[int, list[Carried]] = {}
-    for one in carried:
-        if one.distance_m == 0:
-            at.setdefault(one.segment, []).append(one)
-    seen: dict[tuple[int, int], dict[str, Any]] = {}
-    for one in carried:
-        if one.equal_junctions:
-            continue
-        for other in at.get(one.segment, []):
-            pair = (min(one.count, other.count), max(one.count, other.count))
-            gap = abs(one.log_vehicles - other.log_vehicles)
-            if pair[0] != pair[1] and gap > limit and pair not in seen:
-                a, b = counts.iloc[pair[0]], counts.iloc[pair[1]]
-                seen[pair] = {
-                    "count_a": a["count_id"], "count_b": b["count_id"],
-                    "road": network.segment_name[other.segment],
-                    "ratio": round(math.exp(gap), 2), "distance_m": round(one.distance_m),
-                    "why": f"{a['station']} and {b['station']} differ by a factor of "
-                           f"{math.exp(gap):.1f} on one stretch without a junction of equal roads",
-                }  # fmt: skip
-    return pd.DataFrame(
-        list(seen.values()), columns=["count_a", "count_b", "road", "ratio", "distance_m", "why"]
-    )
 
 
 def _tie_shapes(counts: pd.DataFrame, shapes: tuple[HourShape, ...]) -> list[tuple[HourShape, int]]:

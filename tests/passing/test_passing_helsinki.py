@@ -9,7 +9,7 @@ import pytest
 
 from capture.area import open_area
 from capture.passing import add_volumes, load_counts, tie_counts
-from capture.passing.volumes import split_over_carriageways
+from capture.passing.spread import split_over_carriageways
 from capture.place import open_place
 
 COUNTS = Path(__file__).parents[3] / "shared" / "data" / "helsinki_counts.csv"
