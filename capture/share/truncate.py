@@ -21,8 +21,12 @@ from capture.basis import FitError, Worlds
 FloatArray = NDArray[np.float64]
 
 MOST_TRIES: Final = 256
+#: after so many tries, rejection is given up where fewer than this part of worlds is filled
+FEW_TRIES: Final = 16
+LEAST_KEPT: Final = 0.15
 SWEEPS: Final = 150
 _NODE_EVERY: Final = 3
+_CHUNK: Final = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +104,8 @@ def draw_box(box: BoxMixture, worlds: Worlds, *, quantity: str) -> BoxDraws:
         value[pending], node[pending] = drawn, picked
         tried += pending.size
         pending = pending[~inside]
-        if not pending.size:
+        is_hopeless = attempt >= FEW_TRIES and pending.size > (1 - LEAST_KEPT) * count
+        if not pending.size or is_hopeless:
             break
     kept = count - pending.size
     if pending.size:
@@ -139,10 +144,11 @@ def _walk(
     value = np.clip(start, box.low, box.high)
     names = [f"unknown {column}" for column in range(width)]
     node = np.zeros(len(value), dtype=np.int64)
+    level = box.log_weight + np.linalg.slogdet(box.factor)[1]
     for sweep in range(SWEEPS):
         uniform = worlds.uniform(f"{quantity} walk {sweep}", ["part", *names])[:, which]
         if sweep % _NODE_EVERY == 0:
-            node = _walk_node(box, value, uniform[0])
+            node = _walk_node(box, level, value, uniform[0])
             matrix, centre = precision[node], box.mean[node]
         for column in range(width):
             apart = np.einsum("ij,ij->i", matrix[:, column], value - centre)
@@ -153,12 +159,18 @@ def _walk(
     return value, node
 
 
-def _walk_node(box: BoxMixture, value: FloatArray, uniform: FloatArray) -> NDArray[np.int64]:
-    logs = np.empty((len(box.log_weight), len(value)))
+def _walk_node(
+    box: BoxMixture, level: FloatArray, value: FloatArray, uniform: FloatArray
+) -> NDArray[np.int64]:
+    if len(value) > _CHUNK:
+        # small products, since threads that wait for each other cost more than they give
+        pieces = range(0, len(value), _CHUNK)
+        slices = [slice(first, first + _CHUNK) for first in pieces]
+        return np.concatenate([_walk_node(box, level, value[s], uniform[s]) for s in slices])
+    logs = np.empty((len(level), len(value)))
     for part, factor in enumerate(box.factor):
         apart = (value - box.mean[part]) @ factor.T
-        _, size = np.linalg.slogdet(factor)
-        logs[part] = box.log_weight[part] + size - 0.5 * (apart**2).sum(axis=1)
+        logs[part] = level[part] - 0.5 * np.einsum("ij,ij->i", apart, apart)
     chances = np.cumsum(np.exp(logs - logs.max(axis=0)), axis=0)
     return np.asarray((chances < uniform * chances[-1]).sum(axis=0), dtype=np.int64)
 
