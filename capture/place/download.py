@@ -160,7 +160,8 @@ def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path) -> None:
             )  # fmt: skip
             graph = ox.simplify_graph(graph, edge_attrs_differ=["osmid"])
             found = _fetch_shapes(ox, box)
-        except (OSError, ValueError, RuntimeError, ox._errors.ResponseStatusCodeError) as error:
+        except (OSError, LookupError, TypeError, ValueError, RuntimeError,
+                ox._errors.ResponseStatusCodeError) as error:  # fmt: skip
             raise DataError(_explain(error)) from None
         _write(ox, graph, found, roads, shapes)
 

@@ -48,7 +48,8 @@ def _put(
 def sweep(
     start: Any, out: Any, onto: Any, cost: Any, opposite: Any, ban_start: Any, ban_onto: Any,
     dead_end: Any, first_edge: Any, first_key: Any, first_tainted: bool, limit: float,
-    per_width: float, bucket: Any, after: Any, keys: Any, edge_mark: Any, taint: Any, node_mark: Any,
+    per_width: float, bucket: Any,
+    after: Any, keys: Any, edge_mark: Any, taint: Any, node_mark: Any,
     node_key: Any, node_state: Any, stamp: int, nodes: Any, edges: Any, whole: Any,
 ) -> tuple[int, int]:  # fmt: skip
     """Label edges and nodes from some partly driven edges, up to a limit.

@@ -77,6 +77,8 @@ class _Handler:
             key = self.parsed.keys.get(self.data_key, self.data_key)
             self.owner[key] = "".join(self.text)
             self.data_key = None
+        elif name.rpartition(":")[2] in ("node", "edge"):
+            self.owner = self.parsed.graph
 
     def refuse(self, *_: Any) -> None:
         raise DataError(
@@ -135,7 +137,7 @@ def _places(file: Path, parsed: _Parsed) -> tuple[dict[str, tuple[float, float]]
     """Latitude and longitude of each node, and how to turn geometry into degrees."""
     crs = parsed.graph.get("crs", "epsg:4326")
     to_degrees = None
-    if "4326" not in crs:
+    if crs.strip().lower() != "epsg:4326":
         from pyproj import Transformer
         from pyproj.exceptions import CRSError
 

@@ -174,7 +174,8 @@ class Sweeper:
         nodes, edges = sweep(
             graph.start, graph.out, graph.onto, graph.cost, graph.opposite, graph.ban_start,
             graph.ban_onto, graph.dead_end, first_edge, first_key, tainted, limit_s,
-            graph.per_width, self.bucket, self.after, self.keys, self.edge_mark, self.taint, self.node_mark,
+            graph.per_width, self.bucket,
+            self.after, self.keys, self.edge_mark, self.taint, self.node_mark,
             self.node_key, self.node_state, self.stamp, self.nodes, self.edges, whole,
         )  # fmt: skip
         return Swept(sweeper=self, first_edge=first_edge, whole=whole, nodes=nodes, edges=edges)
