@@ -16,24 +16,17 @@ from numpy.typing import ArrayLike, NDArray
 from capture.area import Area
 from capture.around.attractions import count_attractions
 from capture.around.formats import FormatTable, load_format_table
-from capture.around.huff import compute_gravity
+from capture.around.homes import HomesNearby, look_at_homes
 from capture.around.passed import compute_passed_first, find_beside, find_feeders
-from capture.around.people import JunctionPeople, spread_people, sum_in_bands
 from capture.around.pull import compute_pull, estimate_area_price, find_nearest_like
 from capture.around.rivals import Rivals
 from capture.around.values import VALUES
-from capture.around.zones import load_zones
 from capture.basis import Offer, Sheet
-from capture.place import Place, Snap, compute_pair_seconds, compute_reach, snap
+from capture.place import Place, Snap, compute_pair_seconds, snap
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
-
-#: sites searched at once, to keep memory flat
-_TILE = 256
-#: the rim of the roads, as a share of the side of a square as large
-_RIM_SHARE = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,7 +128,7 @@ def add_around(
     nearest, nearest_s = find_nearest_like(seconds, weight, like_share=like)
     size = formats.measure_size(rivals.formats, rivals.bays) * counted
     own = float(formats.measure_size([offer.format], [offer.bays])[0])
-    homes = _look_at_homes(area, place, here, there, size, own, values)
+    homes = look_at_homes(area, place, here, there, size=size, own_size=own, values=values)
     return Around(
         pull=pull,
         pull_with_planned=pull_with_planned,
@@ -192,113 +185,13 @@ def _find_passed(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Homes:
-    columns: dict[str, FloatArray]
-    inside_share: float
-    notes: tuple[str, ...]
-    #: whether the band of each site runs over the edge of the roads
-    cut_off: BoolArray
-
-
-def _look_at_homes(
-    area: Area, place: Place, here: Snap, there: Snap, size: FloatArray, own: float, values: Sheet
-) -> _Homes:
-    """Sum people in bands and share their washing out, a tile of sites at a time."""
-    count = len(here.segment)
-    names = ("people_10min", "households_10min", "vehicles_10min", "income", "huff_share")
-    columns = {name: np.full(count, np.nan) for name in names}
-    zones = load_zones(area, place)
-    if zones is None:
-        return _Homes(
-            columns=columns, inside_share=1.0, notes=(), cut_off=np.zeros(count, dtype=bool)
-        )
-    people = spread_people(zones, place, values=values)
-    field = _draw_to_rivals(place, there, size, values)
-    cut_off = np.zeros(count, dtype=bool)
-    edge = _edge_nodes(place)
-    limit = values.value("band_s")
-    for start in range(0, count, _TILE):
-        part = slice(start, min(start + _TILE, count))
-        tile = here.take(np.arange(part.start, part.stop))
-        reach = compute_reach(place.network, tile, limit_s=limit, reverse=True)
-        row = np.repeat(np.arange(len(tile.segment)), np.diff(reach.indptr))
-        sums = sum_in_bands(people, reach, limit_s=limit)
-        columns["people_10min"][part] = sums["people"]
-        columns["households_10min"][part] = sums["households"]
-        columns["vehicles_10min"][part] = sums["vehicles"]
-        columns["income"][part] = _divide(sums["income_usd"], sums["households"])
-        columns["huff_share"][part] = _share_homes(people, reach, row, field, own, values)
-        cut_off[part] = np.bincount(row, edge[reach.node], minlength=len(tile.segment)) > 0
-    return _Homes(
-        columns=columns, inside_share=people.inside_share, notes=zones.notes, cut_off=cut_off
-    )
-
-
-def _divide(above: NDArray[Any], below: NDArray[Any]) -> FloatArray:
-    return np.asarray(np.divide(above, below, out=np.full(len(above), np.nan), where=below > 0))
-
-
-def _draw_to_rivals(place: Place, there: Snap, size: FloatArray, values: Sheet) -> FloatArray:
-    """Sum over rivals how strongly each draws the homes at every junction, shape (N,)."""
-    field = np.zeros(place.network.nodes)
-    active = np.flatnonzero((size > 0) & (there.segment >= 0)) if len(size) else np.empty(0, int)
-    if not len(active):
-        return field
-    reach = compute_reach(
-        place.network, there.take(active), limit_s=values.value("huff_limit_s"), reverse=True
-    )
-    row = np.repeat(active, np.diff(reach.indptr))
-    np.add.at(field, reach.node, _gravity(size[row], reach.seconds, values))
-    return field
-
-
-def _gravity(size: ArrayLike, seconds: FloatArray, values: Sheet) -> FloatArray:
-    return compute_gravity(
-        size, seconds, power=values.value("huff_power"), floor_s=values.value("huff_floor_s")
-    )
-
-
-def _share_homes(
-    people: JunctionPeople,
-    reach: Any,
-    row: IntArray,
-    field: FloatArray,
-    own: float,
-    values: Sheet,
-) -> FloatArray:
-    """Average over the band's households the share of washing that would come here."""
-    homes = people.amounts["households"]
-    if np.isnan(homes).all():
-        homes = people.amounts["people"]
-    weight = homes[reach.node]
-    mine = _gravity(own, reach.seconds, values)
-    share = mine / (mine + field[reach.node])
-    count = len(reach.indptr) - 1
-    return _divide(
-        np.bincount(row, weight * share, minlength=count),
-        np.bincount(row, weight, minlength=count),
-    )
-
-
-def _edge_nodes(place: Place) -> FloatArray:
-    """Mark junctions at the rim of the roads, beyond which nothing is known, shape (N,)."""
-    import shapely
-
-    network = place.network
-    points: Any = shapely.points(network.node_x, network.node_y)
-    hull: Any = shapely.convex_hull(shapely.multipoints(points))
-    rim = _RIM_SHARE * float(np.sqrt(hull.area))
-    return np.asarray(shapely.distance(points, hull.boundary) <= rim, dtype=np.float64)
-
-
 def _caution(
     site: int,
     rivals: Rivals,
     seconds: FloatArray,
     pull: FloatArray,
     pull_with_planned: FloatArray,
-    homes: _Homes,
+    homes: HomesNearby,
 ) -> tuple[str, ...]:
     said = []
     if pull_with_planned[site] > pull[site] + 0.005:
@@ -319,7 +212,7 @@ def _caution(
     return tuple(said)
 
 
-def _name_sources(area: Area, rivals: Rivals, homes: _Homes) -> tuple[str, ...]:
+def _name_sources(area: Area, rivals: Rivals, homes: HomesNearby) -> tuple[str, ...]:
     said = [
         f"rivals: {len(rivals)} known, {int(rivals.counts().sum())} open",
         *rivals.notes,

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from capture.around.zones import AMOUNTS, Zones
 from capture.basis import Sheet
 from capture.place import Place
-from capture.place.drive import Reach
 from capture.place.network import Network
 
 FloatArray = NDArray[np.float64]
@@ -178,26 +177,3 @@ def _polygons(diagram: Any, count: int, middle: FloatArray) -> ObjectArray:
     rings = shapely.linearrings(corner[order] + middle, indices=cell[order])
     made: ObjectArray = shapely.polygons(rings)
     return made
-
-
-def sum_in_bands(people: JunctionPeople, reach: Reach, *, limit_s: float) -> dict[str, FloatArray]:
-    """Sum what lives within the limit of each of S sites.
-
-    Parameters
-    ----------
-    people : JunctionPeople
-    reach : Reach
-        Driving time from junctions to the sites.
-    limit_s : float
-        Band.
-
-    Returns
-    -------
-    dict of str to ndarray of float, shape (S,)
-    """
-    row = np.repeat(np.arange(len(reach.indptr) - 1), np.diff(reach.indptr))
-    inside = reach.seconds <= limit_s
-    return {
-        name: _sum_at(row[inside], amount[reach.node[inside]], len(reach.indptr) - 1)
-        for name, amount in people.amounts.items()
-    }

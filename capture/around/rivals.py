@@ -17,17 +17,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.area import Area
-from capture.around.formats import RIVAL_FORMATS, read_format
 from capture.around.gather import Entry, gather_map_entries, gather_table_entries
+from capture.around.hand import ARRAYS, blank_row, put_by_hand
 from capture.around.merge import merge_entries
 from capture.around.values import VALUES
 from capture.basis import InputError, Sheet, plain_text
-from capture.place import Place, explain_outside
+from capture.place import Place
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-STATUSES: Final = ("open", "planned", "closed")
 MOST_RIVALS: Final = 5_000
 
 
@@ -102,7 +101,7 @@ class Rivals:
         InputError
             For a field that is not known or breaks its rule, or an id that is taken.
         """
-        row = _put(_blank_row(self._free_id()), more | {"lat": lat, "lon": lon}, place)
+        row = put_by_hand(blank_row(self._free_id()), more | {"lat": lat, "lon": lon}, place)
         if row["ids"] in self.ids:
             raise InputError(f"rival: id {row['ids']!r} is taken; choose another")
         return _rebuild(self, [*(self.row(k) for k in range(len(self))), row])
@@ -111,7 +110,7 @@ class Rivals:
         """Return a list with one rival changed by hand; fields as in :meth:`add`."""
         at = self.find(rival_id)
         rows = [self.row(k) for k in range(len(self))]
-        rows[at] = _put(rows[at], changes, place) | {"source": "changed by hand"}
+        rows[at] = put_by_hand(rows[at], changes, place) | {"source": "changed by hand"}
         return _rebuild(self, rows)
 
     def remove(self, rival_id: str) -> Rivals:
@@ -146,19 +145,6 @@ class Rivals:
 
 
 _ROW_FIELDS: Final = tuple(field.name for field in fields(Rivals) if field.name != "notes")
-_ARRAYS: Final = (
-    "lat", "lon", "x", "y", "bays", "opened", "closed", "price_usd", "open_hours_day",
-)  # fmt: skip
-#: field that a user may set -> (field held, least, most, unit)
-_BOUNDS: Final = {
-    "lat": (-86.0, 86.0, "degrees"),
-    "lon": (-180.0, 180.0, "degrees"),
-    "bays": (1.0, 100.0, "bays"),
-    "opened": (1900.0, 2100.0, "year"),
-    "closed": (1900.0, 2100.0, "year"),
-    "price_usd": (0.01, 1000.0, "USD"),
-    "open_hours_day": (0.1, 24.0, "h"),
-}
 
 
 def load_rivals(
@@ -274,7 +260,7 @@ def _from_entries(entries: Sequence[Entry], *, year: float, notes: Sequence[str]
             "source": entry.source,
             "merged": entry.merged or (entry.id,),
             "bays": 1.0 if math.isnan(entry.bays) else entry.bays,
-            **{name: getattr(entry, name) for name in _ARRAYS if name != "bays"},
+            **{name: getattr(entry, name) for name in ARRAYS if name != "bays"},
         }
         for entry in entries
     ]
@@ -285,7 +271,7 @@ def _build(rows: Sequence[dict[str, Any]], *, notes: tuple[str, ...]) -> Rivals:
     columns: dict[str, Any] = {
         name: (
             np.array([row[name] for row in rows], dtype=np.float64)
-            if name in _ARRAYS
+            if name in ARRAYS
             else tuple(row[name] for row in rows)
         )
         for name in _ROW_FIELDS
@@ -297,52 +283,3 @@ def _rebuild(rivals: Rivals, rows: Sequence[dict[str, Any]]) -> Rivals:
     if len(rows) > MOST_RIVALS:
         raise InputError(f"rivals: there may be at most {MOST_RIVALS}, got {len(rows)}; cut them")
     return _build(rows, notes=rivals.notes)
-
-
-def _blank_row(name: str) -> dict[str, Any]:
-    row: dict[str, Any] = dict.fromkeys(_ARRAYS, math.nan)
-    texts = {"ids": name, "names": "", "formats": "unknown", "status": "open"}
-    return row | texts | {"bays": 1.0, "source": "added by hand", "merged": (name,)}
-
-
-def _put(row: dict[str, Any], changes: dict[str, Any], place: Place) -> dict[str, Any]:
-    """Put a user's values into a row, each checked."""
-    made = dict(row)
-    for name, value in changes.items():
-        if name in _BOUNDS:
-            made[name] = _check_number(name, value)
-        elif name == "format":
-            made["formats"] = _check_word("format", value, RIVAL_FORMATS)
-        elif name == "status":
-            made["status"] = _check_word("status", value, STATUSES)
-        elif name in ("name", "id"):
-            made["names" if name == "name" else "ids"] = plain_text(value)
-        else:
-            known = ", ".join(["id", "name", "format", "status", *_BOUNDS])
-            raise InputError(f"rival: there is no field {name!r}; known are {known}")
-    for name in ("lat", "lon"):
-        made[name] = _check_number(name, made[name])
-    outside = explain_outside(place, made["lat"], made["lon"])
-    if outside and {"lat", "lon"} & set(changes):
-        raise InputError(f"rival: {outside}")
-    x, y = place.network.projection.to_xy([made["lat"]], [made["lon"]])
-    return made | {"x": float(x[0]), "y": float(y[0])}
-
-
-def _check_number(name: str, value: Any) -> float:
-    low, high, unit = _BOUNDS[name]
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or not low <= value <= high:
-        raise InputError(
-            f"rival: {name} must be {low:g} to {high:g} {unit}, got {value!r}; mend it"
-        )
-    return float(value)
-
-
-def _check_word(name: str, value: Any, known: Sequence[str]) -> str:
-    word = read_format(value) if name == "format" else str(value)
-    if word not in known or (word == "unknown" and str(value).strip() not in ("unknown", "")):
-        raise InputError(
-            f"rival: {name} must be one of {', '.join(known)}, got {value!r}; pick one"
-        )
-    return word
