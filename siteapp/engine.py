@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import streamlit as st
 
-from capture.basis import CaptureError, Offer
+from capture.basis import CaptureError, Offer, Worlds
 from siteapp.workspace import Inputs, Workspace, default_path
 
 MOST_KEPT: Final = 24
@@ -78,32 +78,83 @@ def make_offer(inputs: Inputs) -> Offer:
     return Offer().change(**inputs.offer)
 
 
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _find_site(area: str, site: str, stamp: float) -> Any:
+    from capture.place import find_sites
+
+    return find_sites(_open_area(area, stamp), _open_place(area, stamp), site)
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _answers(text: str) -> Any:
+    from capture.ground import Answer, AnswerBook
+
+    told = {key: Answer(status=value) for key, value in json.loads(text).items()}
+    return _AnyParcel(AnswerBook(by_parcel={"": told})) if told else None
+
+
+class _AnyParcel:
+    """Gives a study's answers to its site, whatever its id."""
+
+    def __init__(self, book: Any) -> None:
+        self._book = book
+
+    def of(self, parcel: str) -> Any:
+        return self._book.of("")
+
+
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
-def _study(text: str, stamp: float) -> Any:
-    from capture import chain
+def _brief(text: str, stamp: float) -> Any:
+    from capture.chain import Request, Study, load_numbers, walk_chain
+    from capture.chain.steps import find_year
+    from capture.line import size_line, size_lines
 
     inputs = Inputs.from_dict(json.loads(text))
-    return chain.study(
-        get_area(inputs.area),
-        inputs.site,
-        make_offer(inputs),
-        seed=inputs.seed,
-        draws=inputs.draws,
-        replaced=inputs.replaced,
-        memo=_memo(),
+    area = get_area(inputs.area)
+    request = Request(
+        area=area,
+        sites=_find_site(inputs.area, inputs.site, stamp),
+        offer=make_offer(inputs),
+        worlds=Worlds(seed=inputs.seed, draws=inputs.draws),
+        numbers=load_numbers(inputs.replaced),
+        year=find_year(area, None),
+        answers=_answers(json.dumps(inputs.answers, sort_keys=True)),
+        keep=True,
+    )
+    found = walk_chain(request, memo=_memo())
+    values = request.numbers["line"]
+    needed = found.busy.cars[0] * (1 + request.offer.headroom_share)
+    return Study(
+        chain=found,
+        line=size_line(float(found.design_hour_cars[0]), request.offer, values=values),
+        lines=size_lines(needed, request.offer, values=values),
+        queue=None,
+        utilities=None,
+        cautions=(),
     )
 
 
-def get_study(inputs: Inputs) -> Any:
-    """Run the chain for a study, or find it among those kept.
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def _study(text: str, stamp: float) -> Any:
+    from capture.chain import complete_study
+
+    return complete_study(_brief(text, stamp).chain, memo=_memo())
+
+
+def get_brief(inputs: Inputs) -> Any:
+    """Walk the chain for a study, without its queue, pipes and wires; answers at once.
 
     Raises
     ------
     CaptureError
         When an input cannot be used.
     """
-    text = json.dumps(inputs.to_dict(), sort_keys=True)
-    return _study(text, _stamp(inputs.area))
+    return _brief(json.dumps(inputs.to_dict(), sort_keys=True), _stamp(inputs.area))
+
+
+def get_study(inputs: Inputs) -> Any:
+    """Complete a study with what takes longer: its queue, pipes and wires, and cautions."""
+    return _study(json.dumps(inputs.to_dict(), sort_keys=True), _stamp(inputs.area))
 
 
 @st.cache_resource(show_spinner=False, max_entries=4)
@@ -149,6 +200,7 @@ __all__ = [
     "first_area",
     "get_area",
     "get_book",
+    "get_brief",
     "get_ground",
     "get_many",
     "get_place",

@@ -33,7 +33,7 @@ class Scene:
     inputs: Inputs
     #: units of the reader
     system: UnitSystem
-    #: the result; None before a site is placed or when an input cannot be used
+    #: the chain's result; None before a site is placed or when an input cannot be used
     study: Any
     #: claims of the strip, empty without a result
     claims: tuple[Claim, ...]
@@ -42,6 +42,11 @@ class Scene:
     def offer(self) -> Offer:
         """What is to be built and sold."""
         return engine.make_offer(self.inputs)
+
+    def complete(self) -> Any:
+        """Return the study with its queue, pipes, wires and cautions; takes a moment longer."""
+        with st.spinner("Queueing a thousand days, sizing pipes and wires"):
+            return engine.get_study(self.inputs)
 
     @property
     def token(self) -> str:
@@ -136,7 +141,7 @@ def _result(kept: Kept) -> tuple[Any, str]:
         return None, ""
     try:
         with st.spinner("Reading roads, counts and rivals, then running the chain"):
-            return engine.get_study(kept.inputs), ""
+            return engine.get_brief(kept.inputs), ""
     except CaptureError as error:
         return None, str(error)
 

@@ -60,9 +60,11 @@ def _show_inputs(why: Why, entries: dict[str, Entry], system: UnitSystem) -> Non
         for name, value, unit, source in why.inputs
     ]
     if rows:
-        columns = {"name": ("what went in", ""), "said": ("value", ""),
+        columns = {"name": ("input", ""), "said": ("value", ""),
                    "grade": ("how sure", ""), "source": ("source", "")}  # fmt: skip
-        table = render_table(say_table(pd.DataFrame(rows), columns), caption="What went in")
+        table = render_table(
+            say_table(pd.DataFrame(rows), columns), caption="What went in, step by step"
+        )
         st.markdown(table, unsafe_allow_html=True)
 
 
@@ -79,7 +81,7 @@ def _show_movers(why: Why, system: UnitSystem) -> None:
         }
         for mover in why.movers
     ]
-    columns = {"name": ("what would move it most", ""), "part": ("part of the spread", "share"),
+    columns = {"name": ("input", ""), "part": ("part of the spread", "share"),
                "low": ("when it is low", ""), "high": ("when it is high", "")}  # fmt: skip
     st.markdown(
         render_table(say_table(pd.DataFrame(rows), columns), caption="What would move it most"),

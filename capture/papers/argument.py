@@ -114,6 +114,8 @@ def _pay_claim(study: Any) -> Claim:
     else:
         said, words = "Does not", "pay back in ten years"
     spread = say_spread(summed.range).replace(" years", "")
+    if np.isinf(summed.range.low):
+        spread = "not in 19 of 20 draws"
     return Claim(
         key="pay", said=said, words=words, spread=spread, step="money", draws=draws, unit="years"
     )

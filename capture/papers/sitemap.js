@@ -158,7 +158,7 @@
     var control = L.control({ position: "topright" });
     control.onAdd = function () {
       var box = L.DomUtil.create("details", "site-panel");
-      box.open = map.getContainer().clientWidth > 640;
+      box.open = map.getContainer().clientWidth > 1000;
       box.innerHTML = "<summary>What the map shows</summary>";
       plan.layers.forEach(function (layer, index) {
         var row = L.DomUtil.create("div", "site-layer", box);

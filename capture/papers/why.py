@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.stats import rankdata
 
 from capture.papers.argument import Claim
+from capture.papers.pictures import say_factor
 from capture.papers.sources import Entry, SourceBook
 from capture.papers.steps import STEPS, Step
 
@@ -94,8 +95,8 @@ def _list_inputs(study: Any, key: str) -> list[tuple[str, float, str, str]]:
         rows = [("share at the reference site", float(np.median(study.share.base)), "share",
                  "step.share")]  # fmt: skip
         rows += [
-            (f"times {name.replace('_', ' ')}", float(study.share.multiplier[0, k]), "1",
-             "step.share")
+            (f"times {say_factor(name)}", float(study.share.multiplier[0, k]), "1",
+             f"share.beta_{name}")
             for k, name in enumerate(study.share.names)
         ]  # fmt: skip
         rows += [
@@ -244,7 +245,7 @@ def _own_draws(study: Any, below: set[str]) -> list[tuple[str, str, Any]]:
             ("what no factor tells of this site", "step.share", share.residual[0]),
         ]
         found += [
-            (f"how much {name.replace('_', ' ')} counts", f"share.beta_{name}", share.beta[k])
+            (f"how much {say_factor(name)} counts", f"share.beta_{name}", share.beta[k])
             for k, name in enumerate(share.names)
         ]
     return found

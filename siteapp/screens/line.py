@@ -9,7 +9,7 @@ from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
 
 scene = open_screen("Line")
-study, line, queue = scene.study, scene.study.line, scene.study.queue
+study, line = scene.study, scene.study.line
 if study.offer.is_conveyor:
     say(
         "<b>{} of line</b> at <b>{}</b> carries {} cars an hour; a car is inside for {}. Equipment "
@@ -55,6 +55,8 @@ offer_inputs(
     if study.offer.is_conveyor
     else ["format", "bays", "headroom_share", "reclaim"],
 )
+study = scene.complete()
+queue = study.queue
 left, right = st.columns(2)
 with left:
     st.subheader("Queue", anchor=False)

@@ -15,7 +15,8 @@ from siteapp.text import as_markdown
 from siteapp.why import render_trail
 
 scene = open_screen("Papers", needs_site=False)
-study, space = scene.study, engine.open_workspace()
+study = None if scene.study is None else scene.complete()
+space = engine.open_workspace()
 
 if study is not None:
     say("{}", say_argument(scene.claims))

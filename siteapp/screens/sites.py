@@ -8,7 +8,7 @@ from capture.basis import CaptureError, plain_text
 from capture.papers.layers import make_rival_layer, make_site_layer
 from capture.papers.marks import MapLayer, drop_empty, mark_area, mark_point
 from siteapp import engine
-from siteapp.frame import change, notify, open_screen, say
+from siteapp.frame import change, open_screen, say
 from siteapp.show import show_map
 from siteapp.text import as_markdown
 
@@ -35,7 +35,6 @@ def place_site(text: str, how: str) -> None:
         st.warning(as_markdown(error, most=600), icon=":material/warning:")
         return
     change(f"site placed by {how}", site=text)
-    notify("done", "Site placed; the argument is at the top")
     st.rerun()
 
 
