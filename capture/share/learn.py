@@ -98,7 +98,7 @@ def learn_elasticity(
     sd = (prior.high - prior.low) / (2 * Z95)
     design = np.column_stack([np.log(price / price.mean()), np.ones(price.size)])
     low, value, high = _learn(design, np.log(amount), error**2, prior.value, sd)
-    return _own(prior, min(value, 0.0), low, min(high, 0.0), price.size)
+    return _own(prior, min(value, 0.0), min(low, 0.0), min(high, 0.0), price.size)
 
 
 def _learn(

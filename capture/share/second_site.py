@@ -142,7 +142,7 @@ def estimate_moved(
     return Moved(
         member_cars=np.asarray(np.asarray(first_member_cars, dtype=np.float64) * switched),
         tickets=np.asarray(np.asarray(first_tickets, dtype=np.float64) * split),
-        nearer_share=float(where[second < first].sum()),
+        nearer_share=min(1.0, float(where[second < first].sum())),
         zone_share=np.asarray(moving.mean(axis=1)),
     )
 
@@ -175,7 +175,7 @@ def judge_second_site(second_cars: FloatArray, first_cars: ArrayLike, moved: Mov
     part = np.minimum(1.0, gross / np.maximum(moved.cars, 1e-9))
     taken = moved.cars * part
     first = np.broadcast_to(np.asarray(first_cars, dtype=np.float64), gross.shape)
-    net = gross - taken
+    net = np.maximum(gross - taken, 0.0)
     ranges = {
         "gross": gross,
         "moved": taken,
