@@ -29,11 +29,14 @@ from capture.passing.moments import read_clock, read_dates
 from capture.passing.places import Positions
 from capture.passing.records import COUNT_COLUMNS, Ledger, drop, join_two_ways, raise_none_left
 from capture.passing.roles import VEHICLE_CLASSES, to_number
-from capture.passing.values import VALUES
+from capture.passing.shapes import make_hour_share
+from capture.passing.values import CLASSES, VALUES
 
 FloatArray = NDArray[np.float64]
 #: days from which on a station counts as continuous
 CONTINUOUS_DAYS: Final = 200
+#: whose hours stand in where a day was counted in part
+USUAL_CLASS: Final = CLASSES.index("primary")
 MOST_INTERVAL: Final = 40_000.0
 
 
@@ -371,6 +374,7 @@ def _summarize_way(
             month=pd.Timestamp(day).month if dated else month,
             weekday=pd.Timestamp(day).weekday() if dated else None,
             season=season,
+            hour_share=None if hours >= 23 else _counted_share(frame, day),
             values=values,
         )
         for day, vehicles, hours in zip(
@@ -388,6 +392,14 @@ def _summarize_way(
     record |= {"vehicles_per_day": mean, "log_sd": sd, "kind": "short",
                "story": f"{len(used)}-day count{begins}: {one.story}"}  # fmt: skip
     return record
+
+
+def _counted_share(frame: pd.DataFrame, day: Any) -> FloatArray:
+    """Return the share of a usual day in each interval counted, when not all hours were."""
+    of = frame[frame["day"] == day]
+    hour = np.floor(of["hour"].to_numpy(dtype=np.float64)).astype(int)
+    usual = make_hour_share(USUAL_CLASS)
+    return np.asarray(usual[hour] * of["span"].to_numpy(dtype=np.float64))
 
 
 def _average(by_day: pd.DataFrame) -> AverageDay:
