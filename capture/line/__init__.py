@@ -6,9 +6,10 @@ from capture.line.bays import (
     count_bays_needed,
     size_bays,
 )
+from capture.line.choices import compare_design_hours, compute_queue_sensitivity, list_frontier
 from capture.line.line import Line, PlacedStation, lay_out_line, size_line
 from capture.line.lost import compute_lost_share
-from capture.line.queue import Queue, compute_queue_sensitivity, simulate_queue
+from capture.line.queue import Queue, simulate_queue
 from capture.line.rules import RuleBreak, check_rules, usual_rules
 from capture.line.sizing import (
     Frontier,
@@ -34,6 +35,7 @@ __all__ = [
     "Station",
     "StationSet",
     "check_rules",
+    "compare_design_hours",
     "compute_chain_rate",
     "compute_erlang_b",
     "compute_erlang_c",
@@ -41,6 +43,7 @@ __all__ = [
     "compute_queue_sensitivity",
     "count_bays_needed",
     "lay_out_line",
+    "list_frontier",
     "load_catalog",
     "make_frontier",
     "simulate_queue",

@@ -29,7 +29,7 @@ _MOST_WAITING: Final = 120
 _YEAR_LOADS: Final = 160
 
 
-def compute_balk_share(waiting_cars: ArrayLike, balk_cars: float) -> FloatArray:
+def compute_balk_share(waiting_cars: ArrayLike, balk_cars: ArrayLike) -> FloatArray:
     """Compute which share of drivers turns away at a number of waiting cars.
 
     Notes
@@ -43,7 +43,8 @@ def compute_balk_share(waiting_cars: ArrayLike, balk_cars: float) -> FloatArray:
     [0.0, 0.5, 1.0]
     """
     waiting = np.asarray(waiting_cars, dtype=np.float64)
-    return np.asarray(np.clip((waiting - balk_cars) / max(balk_cars, 1e-9), 0.0, 1.0))
+    limit = np.asarray(balk_cars, dtype=np.float64)
+    return np.asarray(np.clip((waiting - limit) / np.maximum(limit, 1e-9), 0.0, 1.0))
 
 
 @lru_cache(maxsize=16)

@@ -9,7 +9,8 @@ that who turns away and comes back does so in a quiet hour.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -19,13 +20,14 @@ from capture.basis import InputError, Offer, Sheet, Worlds
 from capture.hours import YearShape, compute_peak_factor, compute_year_factor
 from capture.line.bays import compute_erlang_b, holding_s
 from capture.line.line import Line
-from capture.line.queueing import Passages, count_waiting, draw_arrivals, pass_line
+from capture.line.queueing import Passages, draw_arrivals, find_most_waiting, pass_line
 from capture.line.values import VALUES
 
 FloatArray = NDArray[np.float64]
 
 PERCENTILES: Final = (0.5, 0.9, 0.95)
 _LEAST_DAYS, _MOST_DAYS = 50, 20_000
+_BLOCKS: Final = 12
 #: share of days that the places for waiting cars shall hold
 STACKING_SHARE: Final = 0.95
 
@@ -137,11 +139,47 @@ def simulate_queue(
     if not offer.is_conveyor:
         return _bays(means, line, offer, values, cars)
     generator = worlds.generator("days of the queue", site_id)
-    arrives = draw_arrivals(means, generator)
-    passages = _pass(arrives, line, offer, worlds, world, generator, plan_lane, values)
-    taken = _vacuum_taken(passages, line, generator, values)
+    came = _Cars.gather(
+        _pass(means[some], line, offer, worlds, world[some], generator, plan_lane, values)
+        # days with about as many cars side by side, so that no long rows stay empty
+        for some in np.array_split(np.argsort(means.sum(axis=1), kind="stable"), _BLOCKS)
+    )
     places = values.value("stacking_cars") if stacking_places is None else stacking_places
-    return _sum_up(passages, means, line, places, taken, float(cars.mean()), values)
+    open_hours = int((means > 0).sum())
+    return _sum_up(came, open_hours, line, places, float(cars.mean()), values)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Cars:
+    """All cars of all days, one after the other."""
+
+    hour: NDArray[np.int64]
+    wait_s: FloatArray
+    saw_cars: FloatArray
+    joined: NDArray[np.bool_]
+    #: cars that entered the line by day and hour, (days, 24)
+    entered: NDArray[np.int64]
+    #: most waiting at once by day, (days,)
+    most_waiting: FloatArray
+
+    @classmethod
+    def gather(cls, blocks: Iterable[Passages]) -> _Cars:
+        """Put blocks of days together."""
+        parts: dict[str, list[NDArray[Any]]] = {}
+        for block in blocks:
+            there = ~np.isnan(block.arrives_s)
+            leaves = np.where(block.joined, block.enters_s, -1.0) // 3600
+            found = {
+                "hour": (block.arrives_s[there] // 3600).astype(np.int64),
+                "wait_s": block.wait_s[there],
+                "saw_cars": block.saw_cars[there],
+                "joined": block.joined[there],
+                "entered": np.stack([(leaves == one).sum(axis=1) for one in range(24)], axis=1),
+                "most_waiting": find_most_waiting(block),
+            }
+            for name, part in found.items():
+                parts.setdefault(name, []).append(part)
+        return cls(**{name: np.concatenate(several) for name, several in parts.items()})
 
 
 def draw_days(
@@ -173,7 +211,7 @@ def _tilt(hours: FloatArray, peak: FloatArray, shape: YearShape) -> FloatArray:
 
 
 def _pass(
-    arrives: FloatArray,
+    means: FloatArray,
     line: Line,
     offer: Offer,
     worlds: Worlds,
@@ -186,6 +224,7 @@ def _pass(
         name: worlds.constant(values[name])[world]
         for name in ("member_share", "pay_ticket_s", "pay_member_s", "balk_cars")
     }
+    arrives = draw_arrivals(means, generator)
     member_share = constants["member_share"] if offer.plan_offered else np.zeros(world.size)
     member = generator.random(arrives.shape) < member_share[:, None]
     pay = np.where(member, constants["pay_member_s"][:, None], constants["pay_ticket_s"][:, None])
@@ -196,38 +235,25 @@ def _pass(
         lanes=offer.pay_lanes,
         balk_cars=constants["balk_cars"],
         chance=generator.random(arrives.shape),
+        member=member,
+        plan_lanes=1 if plan_lane and offer.plan_offered and offer.pay_lanes > 1 else 0,
     )
 
 
-def _vacuum_taken(
-    passages: Passages, line: Line, generator: np.random.Generator, values: Sheet
-) -> float:
+def _vacuum_taken(entered: NDArray[np.int64], values: Sheet) -> float:
     """Return the share of vacuum users who find all bays taken, by Erlang B hour by hour."""
-    leaves = np.where(passages.joined, passages.enters_s, np.nan)
-    hour = np.where(np.isnan(leaves), -1, leaves // 3600).astype(np.int64)
-    rate = np.stack([(hour == one).sum(axis=1) for one in range(24)], axis=1)
-    load = rate * values.value("vacuum_use_share") * values.value("vacuum_stay_s") / 3600
+    load = entered * values.value("vacuum_use_share") * values.value("vacuum_stay_s") / 3600
     blocked = compute_erlang_b(load, int(values.value("vacuum_bays")))
-    return float((blocked * rate).sum() / max(rate.sum(), 1))
+    return float((blocked * entered).sum() / max(entered.sum(), 1))
 
 
 def _sum_up(
-    passages: Passages,
-    means: FloatArray,
-    line: Line,
-    places: float,
-    taken: float,
-    cars_per_year: float,
-    values: Sheet,
+    came: _Cars, open_hours: int, line: Line, places: float, cars_per_year: float, values: Sheet
 ) -> Queue:
-    there = ~np.isnan(passages.arrives_s)
-    joined = passages.joined
-    hour = np.where(there, passages.arrives_s // 3600, -1).astype(np.int64)
-    most = count_waiting(passages)
+    most, wait = came.most_waiting, came.wait_s[came.joined]
     needed = math.ceil(float(np.quantile(most, STACKING_SHARE)))
-    balked = float((there & ~joined).sum() / max(there.sum(), 1))
+    balked = float((~came.joined).sum() / max(came.joined.size, 1))
     lost = balked * (1 - values.value("come_back_share"))
-    wait = passages.wait_s[joined]
     over = float((most > places).mean())
     cautions = ["planning figures: access, stacking and traffic are for the local authority"]
     if over > 1 - STACKING_SHARE:
@@ -235,11 +261,10 @@ def _sum_up(
             f"on {over:.0%} of days more than {places:.0f} cars wait, so the queue would reach "
             "the street; more places, a faster line or more pay lanes would help"
         )
-    open_hours = (means > 0).sum(axis=1)
     return Queue(
-        days=len(most),
-        wait_s=_by_hour(passages.wait_s, hour, joined),
-        queue_cars=_by_hour(passages.saw_cars, hour, there),
+        days=most.size,
+        wait_s=_by_hour(came.wait_s, came.hour, came.joined),
+        queue_cars=_by_hour(came.saw_cars, came.hour, np.ones_like(came.joined)),
         mean_wait_s=float(wait.mean()) if wait.size else 0.0,
         wait_95_s=float(np.quantile(wait, 0.95)) if wait.size else 0.0,
         most_waiting=most,
@@ -250,8 +275,8 @@ def _sum_up(
         balked_share=balked,
         lost_share=lost,
         lost_cars_per_year=lost * cars_per_year,
-        bays_taken_share=taken,
-        line_use_share=float(joined.sum() / max(open_hours.sum() * line.cars_per_hour, 1e-9)),
+        bays_taken_share=_vacuum_taken(came.entered, values),
+        line_use_share=float(wait.size / max(open_hours * line.cars_per_hour, 1e-9)),
         cautions=tuple(cautions),
         sources=(
             "queue: simulated car by car (Lindley's recursion), vacuum bays by Erlang B",
@@ -288,47 +313,3 @@ def _bays(means: FloatArray, line: Line, offer: Offer, values: Sheet, cars: Floa
         cautions=("bays: nobody waits, who finds all bays taken turns away",),
         sources=("bays taken: Erlang B hour by hour",),
     )  # fmt: skip
-
-
-def compute_queue_sensitivity(
-    cars_per_year_draws: ArrayLike,
-    shape: YearShape,
-    line: Line,
-    offer: Offer,
-    worlds: Worlds,
-    *,
-    pay_lanes: tuple[int, ...] = (1, 2, 3, 4),
-    speed_factors: tuple[float, ...] = (0.8, 0.9, 1.0, 1.1, 1.2),
-    **options: Any,
-) -> list[dict[str, float]]:
-    """Show how waits and losses move with pay lanes and chain speed, in the same days.
-
-    Returns
-    -------
-    list of dict
-        ``pay_lanes``, ``chain_speed_mps``, ``cars_per_hour``, ``wait_95_s``,
-        ``stacking_cars``, ``lost_share``.
-    """
-    cases = [(lanes, 1.0) for lanes in pay_lanes]
-    cases += [(offer.pay_lanes, factor) for factor in speed_factors if factor != 1.0]
-    rows = []
-    for lanes, factor in cases:
-        moved = replace(
-            line,
-            chain_speed_mps=line.chain_speed_mps * factor,
-            cars_per_hour=line.cars_per_hour * factor,
-        )
-        queue = simulate_queue(
-            cars_per_year_draws, shape, moved, offer.change(pay_lanes=lanes), worlds, **options
-        )
-        rows.append(
-            {
-                "pay_lanes": float(lanes),
-                "chain_speed_mps": moved.chain_speed_mps,
-                "cars_per_hour": moved.cars_per_hour,
-                "wait_95_s": queue.wait_95_s,
-                "stacking_cars": float(queue.stacking_cars),
-                "lost_share": queue.lost_share,
-            }
-        )
-    return rows

@@ -20,8 +20,10 @@ from capture.line.lost import compute_balk_share
 
 FloatArray = NDArray[np.float64]
 
-#: longest look back for cars that still wait; more than this many never stay
-_LOOK_BACK: Final = 160
+#: longest look back for cars that still wait, when nobody turns away
+_LOOK_BACK: Final = 400
+#: seconds that keep one day's times apart from the next one's; above any time of a day
+_DAY_APART: Final = 1e7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,6 +85,8 @@ def pass_line(
     lanes: int,
     balk_cars: ArrayLike = np.inf,
     chance: FloatArray | None = None,
+    member: NDArray[np.bool_] | None = None,
+    plan_lanes: int = 0,
 ) -> Passages:
     """Let cars pass pay lanes and the line.
 
@@ -100,6 +104,10 @@ def pass_line(
         Waiting cars from which drivers begin to turn away; inf when none does.
     chance : ndarray of float, shape (days, cars), optional
         Even draws that decide who turns away; needed when anyone may.
+    member : ndarray of bool, shape (days, cars), optional
+        Who is on a plan.
+    plan_lanes : int
+        How many of the lanes serve members alone; the others then serve the rest.
 
     Returns
     -------
@@ -122,37 +130,42 @@ def pass_line(
     patient = bool(np.isinf(limit).all())
     if not patient and (chance is None or chance.shape != (days, cars)):
         raise InputError("queue: even draws of the shape of arrivals must decide who turns away")
-    lane_free = np.zeros((days, lanes))
-    line_free = np.zeros(days)
-    recent = np.zeros((days, _LOOK_BACK))
-    saw = np.zeros((days, cars))
+    if plan_lanes and (member is None or plan_lanes >= lanes):
+        raise InputError(
+            f"queue: plan lanes must be fewer than the {lanes} pay lanes, got {plan_lanes}"
+        )
+    lane_free, line_free = np.zeros((days, lanes)), np.zeros(days)
+    recent = np.zeros((days, _LOOK_BACK if patient else int(np.ceil(2 * limit.max())) + 2))
     joined = ~np.isnan(arrives_s)
     paid = np.full((days, cars), np.nan)
-    enters = np.full((days, cars), np.nan)
     row = np.arange(days)
     for car in range(cars):
-        now = arrives_s[:, car]
-        there = joined[:, car]
-        saw[:, car] = (recent > now[:, None]).sum(axis=1)
+        now, there = arrives_s[:, car], joined[:, car]
         if not patient:
             assert chance is not None
-            there = there & (chance[:, car] >= _balk(saw[:, car], limit))
+            waiting = (recent > now[:, None]).sum(axis=1)
+            there = there & (chance[:, car] >= compute_balk_share(waiting, limit))
             joined[:, car] = there
-        lane = lane_free.argmin(axis=1)
+        free = lane_free
+        if plan_lanes:
+            assert member is not None
+            theirs = (np.arange(lanes) < plan_lanes) != member[:, car, None]
+            free = np.where(theirs, np.inf, lane_free)
+        lane = free.argmin(axis=1)
         done = np.maximum(now, lane_free[row, lane]) + pay_s[:, car]
         enter = np.maximum(done, line_free)
         lane_free[row, lane] = np.where(there, done, lane_free[row, lane])
         line_free = np.where(there, enter + headway, line_free)
-        recent[:, car % _LOOK_BACK] = np.where(there, enter, 0.0)
+        recent[:, car % recent.shape[1]] = np.where(there, enter, 0.0)
         paid[:, car] = np.where(there, done, np.nan)
-        enters[:, car] = np.where(there, enter, np.nan)
     enters = _put_in_order(paid, headway)
-    return Passages(arrives_s=arrives_s, saw_cars=saw, joined=joined, paid_s=paid, enters_s=enters)
-
-
-def _balk(saw: FloatArray, limit: FloatArray) -> FloatArray:
-    finite = np.where(np.isfinite(limit), limit, 1e12)
-    return np.asarray(np.clip((saw - finite) / np.maximum(finite, 1e-9), 0.0, 1.0))
+    return Passages(
+        arrives_s=arrives_s,
+        saw_cars=_count_waiting(arrives_s, joined, enters),
+        joined=joined,
+        paid_s=paid,
+        enters_s=enters,
+    )
 
 
 def _put_in_order(paid: FloatArray, headway: FloatArray) -> FloatArray:
@@ -162,34 +175,36 @@ def _put_in_order(paid: FloatArray, headway: FloatArray) -> FloatArray:
     """
     order = np.argsort(paid, axis=1, kind="stable")  # NaN last
     ranked = np.take_along_axis(paid, order, axis=1)
-    slack = ranked - headway[:, None] * np.arange(paid.shape[1])
-    entered = np.maximum.accumulate(np.where(np.isnan(slack), -np.inf, slack), axis=1)
-    entered = entered + headway[:, None] * np.arange(paid.shape[1])
+    places = headway[:, None] * np.arange(paid.shape[1])
+    slack = np.where(np.isnan(ranked), -np.inf, ranked - places)
+    entered = np.maximum.accumulate(slack, axis=1) + places
     entered[np.isnan(ranked)] = np.nan
     out = np.empty_like(paid)
     np.put_along_axis(out, order, entered, axis=1)
     return out
 
 
-def count_waiting(passages: Passages) -> FloatArray:
+def _count_waiting(
+    arrives: FloatArray, joined: NDArray[np.bool_], enters: FloatArray
+) -> FloatArray:
+    """Return the cars that each arriving driver sees waiting, (days, cars).
+
+    Waiting are those that have come and joined and have not yet entered the line.
+    """
+    days, cars = arrives.shape
+    came: NDArray[np.int64] = np.cumsum(joined, axis=1) - joined
+    apart = _DAY_APART * np.arange(days)[:, None]
+    gone = np.sort(np.where(np.isnan(enters), 0.9 * _DAY_APART, enters), axis=1) + apart
+    now = np.where(np.isnan(arrives), 0.9 * _DAY_APART, arrives) + apart
+    before = np.searchsorted(gone.ravel(), now.ravel(), side="right").reshape(days, cars)
+    seen = came - (before - cars * np.arange(days)[:, None])
+    return np.where(np.isnan(arrives), 0.0, np.maximum(seen, 0.0))
+
+
+def find_most_waiting(passages: Passages) -> FloatArray:
     """Return the most cars waiting at once on each day, (days,).
 
-    Waiting are those that have come and have not yet entered the line.
+    The number only grows when a car joins, so it is largest right after one has.
     """
-    came = np.where(passages.joined, passages.arrives_s, np.nan)
-    times = np.concatenate([came, passages.enters_s], axis=1)
-    change = np.concatenate([np.ones_like(came), -np.ones_like(came)], axis=1)
-    change[np.isnan(times)] = 0.0
-    # at equal times a car enters before the next is counted
-    order = np.lexsort((change, times), axis=1)
-    waiting = np.cumsum(np.take_along_axis(change, order, axis=1), axis=1)
-    return np.asarray(waiting.max(axis=1, initial=0.0))
-
-
-__all__ = [
-    "Passages",
-    "compute_balk_share",
-    "count_waiting",
-    "draw_arrivals",
-    "pass_line",
-]
+    waits = passages.joined & (passages.enters_s > passages.arrives_s)
+    return np.asarray(np.where(waits, passages.saw_cars + 1.0, 0.0).max(axis=1, initial=0.0))
