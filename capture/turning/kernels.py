@@ -158,7 +158,7 @@ def walk_marks(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any
 
 @_compiled
 def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, target_edge: Any,
-                  target_fraction: Any, limit: float, indptr: Any, tail: Any, head: Any,
+                  target_fraction: Any, limit_s: Any, indptr: Any, tail: Any, head: Any,
                   reverse: Any, seconds: Any, headings: Any, banned: Any, length: Any,
                   join: Any, signal: Any, near_s: float, cross_s: float, signal_s: float,
                   link_m: float, cross_sign: float, straight: float) -> Any:  # fmt: skip
@@ -177,7 +177,7 @@ def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, targ
     for n in range(start_edge.size):
         a0, touches, size = start_edge[n], 0, 0
         begin, stop = target_indptr[n], target_indptr[n + 1]
-        farthest = 0.0
+        farthest, limit = 0.0, limit_s[n]
         for p in range(begin, stop):
             if target_edge[p] == a0 and target_fraction[p] >= start_fraction[n]:
                 found[p] = (target_fraction[p] - start_fraction[n]) * seconds[a0]

@@ -196,7 +196,7 @@ def find_routes(
     target_indptr: IntArray,
     target_edge: IntArray,
     target_fraction: FloatArray,
-    limit_s: float,
+    limit_s: FloatArray,
 ) -> tuple[FloatArray, IntArray]:
     """Find the quickest way from each start to each of its targets.
 
@@ -210,8 +210,8 @@ def find_routes(
         Which targets belong to which start.
     target_edge, target_fraction : ndarray, shape (P,)
         Targets.
-    limit_s : float
-        Longest way looked for.
+    limit_s : ndarray of float, shape (n,)
+        Longest way looked for from each start.
 
     Returns
     -------
@@ -224,7 +224,7 @@ def find_routes(
     made: tuple[FloatArray, IntArray] = search_routes(
         np.asarray(start_edge, np.int64), np.asarray(start_fraction, np.float64),
         np.asarray(target_indptr, np.int64), np.asarray(target_edge, np.int64),
-        np.asarray(target_fraction, np.float64), float(limit_s), *_arrays(turns),
+        np.asarray(target_fraction, np.float64), np.asarray(limit_s, np.float64), *_arrays(turns),
         turns.length_m, turns.join_s, turns.signal, turns.near_turn_s, turns.cross_turn_s,
         turns.signal_s, turns.link_m, turns.cross_sign, turns.straight_cosine,
     )  # fmt: skip

@@ -143,9 +143,12 @@ def add_turning(
         values=values,
     )
     edge, fraction = np.asarray(streams.edge, np.int64), np.asarray(streams.fraction, np.float64)
+    drive = access[np.asarray(streams.driveway, np.int64)]
     ways = find_ways(
-        turns, site=np.asarray(streams.site, np.int64), edge=edge, fraction=fraction, values=values
-    )
+        turns, site=np.asarray(streams.site, np.int64), edge=edge, fraction=fraction,
+        own_in_s=moves.in_s.max(axis=1, initial=0.0) + drive,
+        own_out_s=moves.out_s.max(axis=1, initial=0.0) + drive, values=values,
+    )  # fmt: skip
     marks = find_marks(turns, edge, fraction, distance_m=values.value("signal_reach_m"))
     through = np.asarray(flows.far_veh_h)[np.asarray(streams.driveway)]
     return _choose(streams, ways, moves, weight, access, marks, through, values)

@@ -164,7 +164,14 @@ def _near_nodes(network: Network, streams: Streams, r: int) -> IntArray:
 
 
 def find_ways(
-    turns: TurnMap, *, site: IntArray, edge: IntArray, fraction: FloatArray, values: Sheet
+    turns: TurnMap,
+    *,
+    site: IntArray,
+    edge: IntArray,
+    fraction: FloatArray,
+    own_in_s: FloatArray,
+    own_out_s: FloatArray,
+    values: Sheet,
 ) -> Ways:
     """Find the time that each way in and out adds to driving past.
 
@@ -174,38 +181,45 @@ def find_ways(
         Roads.
     site, edge, fraction : ndarray, shape (R,)
         Site and position of each stream.
+    own_in_s, own_out_s : ndarray of float, shape (R,)
+        Longest wait of turning in and out where the stream passes, inf where that is shut;
+        a way that adds more is never taken and not looked for.
     """
     pointer, stream, by = pair_streams(site)
     first, before, last, after = find_leads(
         turns, edge, fraction, distance_m=values.value("route_lead_m")
     )
     limit = values.value("route_limit_s")
-    rows = np.arange(site.size)
+    most_in, most_out = np.minimum(own_in_s, limit), np.minimum(own_out_s, limit)
     in_s, in_backs = find_routes(
         turns, start_edge=first, start_fraction=np.zeros(site.size), target_indptr=pointer,
-        target_edge=edge[by], target_fraction=fraction[by], limit_s=limit + before.max(initial=0.0),
+        target_edge=edge[by], target_fraction=fraction[by], limit_s=before + most_in,
     )  # fmt: skip
-    # the way out of every stream r leads from each partner: searched from the partner
+    # the way out of every stream leads from each partner: searched from the partner
+    longest = np.zeros(site.size)
+    np.maximum.at(longest, stream, np.where(stream == by, 0.0, (after + most_out)[by]))
     out_s, out_backs = find_routes(
-        turns, start_edge=edge[rows], start_fraction=fraction[rows], target_indptr=pointer,
-        target_edge=last[by], target_fraction=np.ones(by.size),
-        limit_s=limit + after.max(initial=0.0),
+        turns, start_edge=edge, start_fraction=fraction, target_indptr=pointer,
+        target_edge=last[by], target_fraction=np.ones(by.size), limit_s=longest,
     )  # fmt: skip
     mirror = _mirror(pointer, stream, by)
+    own = stream == by
     return Ways(
         indptr=pointer,
         stream=stream,
         by=by,
-        in_detour_s=_added(in_s, before[stream], limit, stream == by),
-        in_backs=np.where(stream == by, 0, in_backs),
-        out_detour_s=_added(out_s[mirror], after[stream], limit, stream == by),
-        out_backs=np.where(stream == by, 0, out_backs[mirror]),
+        in_detour_s=_added(in_s, before[stream], most_in[stream], own),
+        in_backs=np.where(own, 0, in_backs),
+        out_detour_s=_added(out_s[mirror], after[stream], most_out[stream], own),
+        out_backs=np.where(own, 0, out_backs[mirror]),
     )
 
 
-def _added(total: FloatArray, base: FloatArray, limit: float, own: NDArray[np.bool_]) -> FloatArray:
+def _added(
+    total: FloatArray, base: FloatArray, most: FloatArray, own: NDArray[np.bool_]
+) -> FloatArray:
     added = np.maximum(total - base, 0.0)
-    return np.where(own, 0.0, np.where(added <= limit, added, np.inf))
+    return np.where(own, 0.0, np.where(added <= most, added, np.inf))
 
 
 def _mirror(pointer: IntArray, stream: IntArray, by: IntArray) -> IntArray:

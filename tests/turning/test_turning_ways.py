@@ -304,7 +304,7 @@ def test_routes_agree_with_a_plain_search_over_turns(seed: int) -> None:
     got, _ = find_routes(
         turns, start_edge=starts, start_fraction=np.zeros(6),
         target_indptr=np.arange(7) * edges, target_edge=targets,
-        target_fraction=np.full(targets.size, 0.25), limit_s=1e6,
+        target_fraction=np.full(targets.size, 0.25), limit_s=np.full(6, 1e6),
     )  # fmt: skip
     for n, start in enumerate(starts.tolist()):
         lengths = nx.single_source_dijkstra_path_length(graph, start)
