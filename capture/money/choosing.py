@@ -17,6 +17,8 @@ from capture.basis import FitError, InputError
 FloatArray = NDArray[np.float64]
 _MOST_SITES: Final = 5000
 _MOST_PAIRS: Final = 200_000
+#: least gain of a swap, relative to the largest value
+_STEP: Final = 1e-12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +44,7 @@ def choose_sites(
     budget_usd: float | None = None,
     exactly: bool = False,
     gap_share: float = 0.0,
-    nodes: int = 20_000,
+    nodes: int = 500,
 ) -> Choice:
     """Choose the best sites to build together.
 
@@ -77,7 +79,9 @@ def choose_sites(
     Notes
     -----
     max sum v_i x_i - sum c_ij y_ij with y_ij >= x_i + x_j - 1, x binary; solved as a
-    mixed-integer linear program.
+    mixed-integer linear program. When the search is stopped, swaps improve what it found,
+    and the bound is the lower of the program's and of each site's value less half of the
+    least that m - 1 others take from it, best m of those.
 
     Examples
     --------
@@ -130,15 +134,70 @@ def choose_sites(
     if solved.x is None:
         raise FitError("choosing: no choice keeps to the budget and number; raise one of them")
     chosen = np.flatnonzero(solved.x[:sites] > 0.5)
+    if solved.status != 0:
+        chosen = _improve(chosen, value, taken, cost, most, budget_usd, exactly=exactly)
     total = _worth(value, taken, chosen)
-    bound = -solved.mip_dual_bound if solved.mip_dual_bound is not None else total
-    bound = max(float(bound), total)
+    bound = -solved.mip_dual_bound if solved.mip_dual_bound is not None else np.inf
+    bound = max(min(float(bound), _bound(value, taken, most, exactly=exactly)), total)
     return Choice(
         chosen=tuple(int(at) for at in chosen),
         value_usd=total,
         bound_usd=bound,
         gap_share=(bound - total) / abs(bound) if bound != 0 else 0.0,
     )
+
+
+def _bound(value: FloatArray, taken: FloatArray, most: int, *, exactly: bool) -> float:
+    """Bound the worth of any choice from above, by size of the choice."""
+    others = np.sort(taken + np.diag(np.full(value.size, np.inf)), axis=1)[:, : value.size - 1]
+    least = np.concatenate((np.zeros((value.size, 1)), np.cumsum(others, axis=1)), axis=1)
+    sizes = [most] if exactly else list(range(most + 1))
+    best = -np.inf
+    for size in sizes:
+        if size == 0:
+            best = max(best, 0.0)
+            continue
+        alone = np.sort(value - 0.5 * least[:, size - 1])[::-1]
+        best = max(best, float(alone[:size].sum()))
+    return best
+
+
+def _improve(
+    chosen: NDArray[np.intp],
+    value: FloatArray,
+    taken: FloatArray,
+    cost: FloatArray,
+    most: int,
+    budget_usd: float | None,
+    *,
+    exactly: bool,
+) -> NDArray[np.intp]:
+    """Add, drop or swap one site at a time while that helps, the best step first."""
+    inside = np.zeros(value.size, dtype=bool)
+    inside[chosen] = True
+    room = np.inf if budget_usd is None else budget_usd
+    for _ in range(20 * value.size):
+        loss = taken @ inside
+        gain_in = np.where(inside, -np.inf, value - loss)
+        gain_out = np.where(inside, loss - value, -np.inf)
+        swap = gain_in[:, None] + gain_out[None, :] + taken
+        spent = float(cost @ inside)
+        swap[spent + cost[:, None] - cost[None, :] > room] = -np.inf
+        add = np.where(spent + cost > room, -np.inf, gain_in)
+        if inside.sum() >= most:
+            add[:] = -np.inf
+        drop = np.full_like(gain_out, -np.inf) if exactly else gain_out
+        steps = (swap.max(), add.max(), drop.max())
+        if max(steps) <= _STEP * max(1.0, float(np.abs(value).max())):
+            break
+        if steps[0] == max(steps):
+            entering, leaving = np.unravel_index(int(swap.argmax()), swap.shape)
+            inside[entering], inside[leaving] = True, False
+        elif steps[1] == max(steps):
+            inside[int(add.argmax())] = True
+        else:
+            inside[int(drop.argmax())] = False
+    return np.flatnonzero(inside)
 
 
 def _worth(value: FloatArray, taken: FloatArray, chosen: NDArray[np.intp]) -> float:
