@@ -85,22 +85,12 @@ def _find_site(area: str, site: str, stamp: float) -> Any:
     return find_sites(_open_area(area, stamp), _open_place(area, stamp), site)
 
 
-@st.cache_resource(show_spinner=False, max_entries=8)
-def _answers(text: str) -> Any:
+@st.cache_resource(show_spinner=False, max_entries=32)
+def _answers(text: str, site: str) -> Any:
     from capture.ground import Answer, AnswerBook
 
     told = {key: Answer(status=value) for key, value in json.loads(text).items()}
-    return _AnyParcel(AnswerBook(by_parcel={"": told})) if told else None
-
-
-class _AnyParcel:
-    """Gives a study's answers to its site, whatever its id."""
-
-    def __init__(self, book: Any) -> None:
-        self._book = book
-
-    def of(self, parcel: str) -> Any:
-        return self._book.of("")
+    return AnswerBook(by_parcel={site: told}) if told else None
 
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
@@ -111,14 +101,15 @@ def _brief(text: str, stamp: float) -> Any:
 
     inputs = Inputs.from_dict(json.loads(text))
     area = get_area(inputs.area)
+    sites = _find_site(inputs.area, inputs.site, stamp)
     request = Request(
         area=area,
-        sites=_find_site(inputs.area, inputs.site, stamp),
+        sites=sites,
         offer=make_offer(inputs),
         worlds=Worlds(seed=inputs.seed, draws=inputs.draws),
         numbers=load_numbers(inputs.replaced),
         year=find_year(area, None),
-        answers=_answers(json.dumps(inputs.answers, sort_keys=True)),
+        answers=_answers(json.dumps(inputs.answers, sort_keys=True), sites.ids[0]),
         keep=True,
     )
     found = walk_chain(request, memo=_memo())

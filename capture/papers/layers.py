@@ -347,6 +347,22 @@ def make_people_layer(people: Any, projection: Any, *, shown: bool = False) -> M
     return MapLayer(name="People", marks=tuple(marks), shown=shown)
 
 
+_PART_LOOKS: Final = {"building": "building", "lanes": "ground-lanes"}
+
+
+def make_ground_layer(ground: Any, projection: Any) -> MapLayer | None:
+    """Make the layer of how the wash stands on its parcel, when the parcel's shape is known."""
+    if not ground.placements:
+        return None
+    best = ground.placements[0]
+    marks = [
+        mark_area(shape, _PART_LOOKS.get(name, "ground-turn"), projection, title=name)
+        for name, shape in sorted(best.parts.items())
+    ]
+    marks += [mark_area(stall, "ground-stalls", projection) for stall in best.stalls]
+    return MapLayer(name="The wash on its parcel", marks=tuple(marks))
+
+
 def make_study_layers(study: Any, *, system: UnitSystem = "us") -> tuple[MapLayer, ...]:
     """Make every layer of a study that there is something to show for."""
     place, sites, around = study.place, study.sites, study.around
@@ -362,6 +378,7 @@ def make_study_layers(study: Any, *, system: UnitSystem = "us") -> tuple[MapLaye
             make_count_layer(study.volumes, projection),
             make_rival_layer(study.rivals, seconds, getattr(around, "likeness", None)),
             make_site_layer(sites, study.frontage, projection),
+            make_ground_layer(study.ground, projection),
         )
     )
 

@@ -94,7 +94,10 @@ LOOKS: Final[dict[str, Look]] = {
     "rank-struck": Look(
         words="struck out", ink=FAINT_INK, width=2, dash="3 4", shape="cross", radius=8
     ),
-    "building": Look(words="wash building", ink=INK, width=2, fill=INK, fill_share=0.25),
+    "building": Look(words="wash building", ink=INK, width=2, fill=INK, fill_share=0.45),
+    "ground-lanes": Look(words="lanes for the queue", ink=PLUM, width=2, fill=PLUM, fill_share=0.2),
+    "ground-turn": Look(words="room to turn and leave", ink=FAINT_INK, width=1.5, dash="5 4"),
+    "ground-stalls": Look(words="vacuum bays", ink=WATER, width=1, fill=WATER, fill_share=0.2),
     "queue": Look(words="queue on a bad Saturday", ink=RUST, width=5, dash="9 4"),
 }
 

@@ -1,14 +1,22 @@
 """Money: is it worth it, does it fit, and how sure is that?"""
 
 import numpy as np
-import pandas as pd
 import streamlit as st
 
+from capture.papers.layers import make_ground_layer, make_site_layer
+from capture.papers.marks import drop_empty
 from capture.papers.pictures import make_cash_table, make_money_table
 from capture.papers.words import say_amount, say_money
 from siteapp.charts import draw_cash
 from siteapp.frame import open_screen, say
-from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
+from siteapp.show import (
+    answers_editor,
+    numbers_editor,
+    offer_inputs,
+    show_cautions,
+    show_map,
+    show_table,
+)
 
 scene = open_screen("Money")
 study, money, claim = scene.study, scene.study.money, scene.claims[5]
@@ -46,33 +54,18 @@ offer_inputs(scene, ["ticket_price_usd", "plan_price_usd_month", "land_cost_usd"
 st.subheader("Does it fit, and what could end it?", anchor=False)
 ground = study.ground
 say("The ground stands at <b>{}</b>. {}", ground.status, "; ".join(ground.reasons))
-findings = pd.DataFrame(
-    [
-        {
-            "item": finding.breaker.item,
-            "status": finding.status,
-            "ask": finding.breaker.ask_whom,
-            "low": finding.breaker.cost_low_usd,
-            "high": finding.breaker.cost_high_usd,
-            "months": finding.breaker.months_high,
-            "note": finding.note,
-        }
-        for finding in getattr(ground, "findings", ())
-    ]
+layers = drop_empty(
+    (
+        make_site_layer(study.sites, study.frontage, study.place.network.projection),
+        make_ground_layer(ground, study.place.network.projection),
+    )
 )
-show_table(
-    findings,
-    {
-        "item": ("item", ""),
-        "status": ("status", ""),
-        "ask": ("whom to ask", ""),
-        "low": ("costs at least", "USD"),
-        "high": ("at most", "USD"),
-        "months": ("delays up to", "months"),
-        "note": ("note", ""),
-    },
-    scene,
-    caption="What no count shows",
-)
+left, right = st.columns(2)
+with left:
+    centre = (float(study.sites.lat[0]), float(study.sites.lon[0]))
+    show_map(scene, layers, key=f"ground-{scene.kept.id}", centre=centre, zoom=19, height=420)
+    st.caption("How the wash would stand on the parcel, as far as its shape is known.")
+with right:
+    answers_editor(scene, ground.to_rows())
 show_cautions((*money.cautions, *ground.cautions))
 numbers_editor(scene, ["money", "ground"])
