@@ -1,6 +1,7 @@
 """What part of the cars passing is washed: factors, starter sheet, regression, explanation."""
 
 from capture.share.backtest import BackTest, back_test
+from capture.share.by_stream import compare_change, share_by_stream
 from capture.share.check import (
     Influence,
     LeftOutCheck,
@@ -50,6 +51,7 @@ from capture.share.second_site import (
     estimate_moved,
     judge_second_site,
 )
+from capture.share.store import load_fit, save_fit
 from capture.share.table import FactorTable, make_factor_table
 from capture.share.two_streams import fit_streams, predict_streams
 from capture.share.values import VALUES, make_stream_sheet, replace_constants
@@ -81,6 +83,7 @@ __all__ = [
     "back_test",
     "check_known_sites",
     "check_left_out",
+    "compare_change",
     "compare_formats",
     "compare_lengthening",
     "compare_ranges",
@@ -100,6 +103,7 @@ __all__ = [
     "learn_level",
     "leave_out",
     "list_factors",
+    "load_fit",
     "load_known_sites",
     "make_factor_table",
     "make_prior",
@@ -110,8 +114,10 @@ __all__ = [
     "predict_streams",
     "read_pasted",
     "replace_constants",
+    "save_fit",
     "say_factor",
     "say_share",
+    "share_by_stream",
     "simulate_members",
     "split_cars",
     "spread_members",

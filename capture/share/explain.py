@@ -113,7 +113,7 @@ def explain_site(draws: ShareDraws, site: int = 0, *, names: bool = True) -> lis
     for column, name in enumerate(draws.names):
         factor = registry[name]
         x, missing = float(draws.x[site, column]), bool(draws.missing[site, column])
-        log = draws.beta[column] * (0.0 if missing else x - factor.reference)
+        log = draws.beta[column] * (0.0 if missing else x - draws.reference[column])
         middle += log.mean()
         step = _step(name, name.replace("_", " "), log, log.mean(), middle - log.mean())
         limits = (draws.multiplier_low[site, column], draws.multiplier_high[site, column])

@@ -52,6 +52,8 @@ class ShareDraws:
     x: FloatArray
     #: true where the site does not tell the factor, shape (S, k)
     missing: NDArray[np.bool_]
+    #: value of each factor at the reference site, shape (k,)
+    reference: FloatArray
     #: draws of the coefficients, shape (k, n)
     beta: FloatArray
     #: draws of the spread between sites, shape (n,)
@@ -133,7 +135,7 @@ def predict_share(
     if len(ids) != len(table.ids):
         raise InputError(f"site_ids must name {len(table.ids)} sites, got {len(ids)}")
     own = coefficients if coefficients is not None else fit.draw(worlds)
-    known = align_factors(table, fit.names)
+    known = align_factors(table, fit.names, fit.values)
     beta = own.value[:, -len(fit.names) :].T if fit.names else np.zeros((0, worlds.draws))
     count = 1 if format in ("exterior", "flex", "full_service") else bays
     level = own.value[:, 0] + own.value[:, 1 + FORMATS.index(format)]
@@ -166,6 +168,7 @@ def predict_share(
         multiplier_high=high,
         x=known.x,
         missing=known.missing,
+        reference=fit.reference,
         beta=beta,
         sigma=own.sigma,
         rejected_share=own.rejected_share,

@@ -7,9 +7,11 @@ those rows too, for leaving rows out and explaining. Floats are written in full.
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -24,6 +26,32 @@ from capture.share.values import VALUES, make_stream_sheet, replace_constants
 
 SCHEMA: Final = "share-fit/1"
 MOST_NUMBERS: Final = 5_000_000
+MOST_BYTES: Final = 60_000_000
+
+
+def save_fit(fit: ShareFit, path: Path, *, with_known: bool = False) -> None:
+    """Write a fit to a JSON file; see :func:`fit_to_dict`."""
+    text = json.dumps(fit_to_dict(fit, with_known=with_known), allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def load_fit(path: Path) -> ShareFit:
+    """Read a fit from a JSON file.
+
+    Raises
+    ------
+    DataError
+        When the file cannot be read, is too large, or holds no such fit.
+    """
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise DataError(f"{path.name}: a share fit is under 60 MB; is this another file?")
+        saved = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError) as error:
+        if isinstance(error, DataError):
+            raise
+        raise DataError(f"{path.name}: not readable as JSON; save the fit again") from None
+    return fit_from_dict(saved)
 
 
 def fit_to_dict(fit: ShareFit, *, with_known: bool = False) -> dict[str, Any]:
