@@ -8,7 +8,7 @@ from capture.line.bays import (
 )
 from capture.line.choices import compare_design_hours, compute_queue_sensitivity, list_frontier
 from capture.line.line import Line, PlacedStation, lay_out_line, size_line
-from capture.line.lost import compute_lost_share
+from capture.line.lost import compute_balk_share, compute_lost_share
 from capture.line.queue import Queue, simulate_queue
 from capture.line.rules import RuleBreak, check_rules, usual_rules
 from capture.line.sizing import (
@@ -36,6 +36,7 @@ __all__ = [
     "StationSet",
     "check_rules",
     "compare_design_hours",
+    "compute_balk_share",
     "compute_chain_rate",
     "compute_erlang_b",
     "compute_erlang_c",

@@ -88,7 +88,7 @@ def compare_design_hours(
     -------
     list of dict
         ``words``, ``hours_a_year``, ``cars_per_hour`` (the busy hour), ``design_cars_per_hour``
-        (with headroom), ``length_m``, ``line_cars_per_hour``, ``capital_usd``, ``lost_share``.
+        (with headroom), ``length_m``, ``lines``, ``line_cars_per_hour``, ``capital_usd``, ``lost_share``.
 
     Examples
     --------
@@ -111,6 +111,7 @@ def compare_design_hours(
             "cars_per_hour": row["cars_per_hour"],
             "design_cars_per_hour": float(design[k]),
             "length_m": float(lines.length_m[k]),
+            "lines": float(lines.lines[k]),
             "line_cars_per_hour": float(lines.cars_per_hour[k]),
             "capital_usd": float(lines.capital_usd[k]),
             "lost_share": float(lost[k]),

@@ -148,6 +148,8 @@ def compute_lost_share(
     place = (np.clip(at, loads[0], loads[-1]) - loads[0]) / (loads[1] - loads[0])
     row = np.minimum(place.astype(np.int64), loads.size - 2)
     share = lost[row] + (place - row) * (lost[row + 1] - lost[row])
+    # beyond the grid the line is full in every open hour: what it takes no longer grows
+    share = 1 - (1 - share) * np.exp(np.minimum(loads[-1] - at, 0.0))
     return np.asarray(share * (1 - values.value("come_back_share")))
 
 
