@@ -16,11 +16,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Sheet, Worlds
+from capture.hours import VALUES as HOURS_VALUES
 from capture.money.capital import Capital, GroundLike, add_capital, fit_rows
 from capture.money.flows import Schedule, solve_irr
 from capture.money.returns import compute_annuity, compute_balance, compute_payment
 from capture.money.terms import MONTHS, Terms, draw_terms
 from capture.money.values import VALUES
+from capture.share import compute_ramp_share
 
 FloatArray = NDArray[np.float64]
 _YEAR: Final = 12
@@ -98,13 +100,15 @@ def price_study(
     ground: Sequence[GroundLike] | None = None,
     irr: bool = True,
     values: Sheet = VALUES,
+    ramp_values: Sheet = HOURS_VALUES,
 ) -> Money:
     """Price sites: ten years of months, in every world.
 
     Parameters
     ----------
     cars_per_year : array_like of float, shape (S, n)
-        Cars that want to be washed in a mature year.
+        Cars that want to be washed in the offer's ``years_open``; before the fourth year
+        they are scaled up to a mature year.
     lost_share : array_like of float, scalar, (S,) or (S, n)
         Part of them that the line turns away, 0-1; taken for every year.
     lines : LineTable, Line or mapping
@@ -140,7 +144,8 @@ def price_study(
     """
     shape = (len(site_ids), worlds.draws)
     cars = _check_cars(cars_per_year, lost_share, shape)
-    terms = draw_terms(offer, worlds, values=values)
+    cars = cars / float(compute_ramp_share(np.array(offer.years_open)))
+    terms = draw_terms(offer, worlds, values=values, ramp_values=ramp_values)
     capital = add_capital(lines, offer, worlds, site_ids, land=land, ground=ground, values=values)
     opening = np.broadcast_to(terms.opening_months + capital.ground_months, shape)
     capital_usd = np.broadcast_to(capital.total_usd + terms.carry_usd_month * opening, shape)

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import Offer, Sheet, Worlds
+from capture.hours import VALUES as HOURS_VALUES
+from capture.hours import compute_ramp_share
 from capture.money.returns import compute_monthly_rate
 from capture.money.values import VALUES
 
@@ -64,8 +66,23 @@ class Terms:
     inputs: dict[str, FloatArray]
 
 
-def draw_terms(offer: Offer, worlds: Worlds, *, values: Sheet = VALUES) -> Terms:
+def draw_terms(
+    offer: Offer,
+    worlds: Worlds,
+    *,
+    values: Sheet = VALUES,
+    ramp_values: Sheet = HOURS_VALUES,
+) -> Terms:
     """Draw what all sites of one offer share.
+
+    Parameters
+    ----------
+    offer : Offer
+        Prices, plan, format, open hours.
+    worlds : Worlds
+        n draws.
+    values, ramp_values : Sheet
+        This room's constants, and those of the ramp in the first years.
 
     Returns
     -------
@@ -78,7 +95,8 @@ def draw_terms(offer: Offer, worlds: Worlds, *, values: Sheet = VALUES) -> Terms
     of washes is j v / (j v + leaving).
     """
     drawn = {name: worlds.constant(values[name]) for name in _DRAWN}
-    cars = _spread_ramp(drawn)
+    ramp = compute_ramp_share(range(MONTHS), worlds=worlds, values=ramp_values).T
+    cars = np.ascontiguousarray(ramp) / _YEAR
     member_cars, members = _grow_members(cars, drawn, offer)
     gross = (
         (cars - member_cars) * offer.ticket_price_usd
@@ -105,27 +123,19 @@ def draw_terms(offer: Offer, worlds: Worlds, *, values: Sheet = VALUES) -> Terms
         loan_months=max(1, round(values.value("loan_years") * _YEAR)),
         opening_months=np.maximum(np.rint(drawn["opening_months"]), 1.0),
         building_months=np.maximum(np.rint(drawn["building_months"]), 1.0),
-        inputs={name: draws for name, draws in drawn.items() if values[name].is_uncertain},
+        inputs={name: draws for name, draws in drawn.items() if values[name].is_uncertain}
+        | {"first_year_share": ramp[:, :_YEAR].mean(axis=1)},
     )
 
 
 _DRAWN: Final = (
     "card_fee_share", "visits_month", "leaving_share", "joining_share", "upgrade_usd_car",
-    "ramp_year_1_share", "ramp_year_2_share", "ramp_year_3_share", "water_usd_car",
+    "water_usd_car",
     "energy_kwh_car", "energy_usd_kwh", "chemistry_usd_car", "maintenance_usd_car",
     "staff_exterior", "staff_bays", "wage_usd_h", "labour_flex_usd_car", "labour_full_usd_car",
     "tax_insurance_usd_year", "overhead_usd_year", "bays_overhead_share", "discount_share",
     "loan_share", "loan_rate_share", "carry_share", "opening_months", "building_months",
 )  # fmt: skip
-
-
-def _spread_ramp(drawn: dict[str, FloatArray]) -> FloatArray:
-    """Cars a month per mature yearly car: steps once a year, never falls, ends at 1/12."""
-    years = np.stack([drawn[f"ramp_year_{year}_share"] for year in (1, 2, 3)], axis=1)
-    years = np.minimum(np.maximum.accumulate(years, axis=1), 1.0)
-    ramp = np.ones((years.shape[0], MONTHS))
-    ramp[:, : 3 * _YEAR] = np.repeat(years, _YEAR, axis=1)
-    return np.asarray(ramp / _YEAR)
 
 
 def _grow_members(

@@ -34,9 +34,6 @@ VALUES: Final = Sheet(
         practice("leaving_share", 0.05, 0.08, 0.13, "share", "of members who leave a month"),
         practice("joining_share", 0.02, 0.05, 0.10, "share", "of ticket visits that join"),
         practice("upgrade_usd_car", 0.0, 0.0, 1.0, "USD", "sold beside the wash, a car"),
-        practice("ramp_year_1_share", 0.40, 0.58, 0.75, "share", "of mature cars, first year"),
-        practice("ramp_year_2_share", 0.65, 0.80, 0.92, "share", "of mature cars, second year"),
-        practice("ramp_year_3_share", 0.85, 0.95, 0.999, "share", "of mature cars, third year"),
         # costs of a car
         practice("water_usd_car", 0.2, 0.5, 1.2, "USD", "water and sewer a car"),
         practice("energy_kwh_car", 0.9, 1.6, 3.0, "kWh", "electricity a car with vacuums"),

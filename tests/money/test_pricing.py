@@ -148,12 +148,18 @@ def test_members_settle_where_joins_meet_leaves() -> None:
 
 
 @pytest.mark.property
-def test_ramp_years_are_the_drawn_shares_and_never_fall() -> None:
+def test_ramp_years_never_fall_and_end_mature() -> None:
     terms = draw_terms(Offer(), WORLDS)
     years = terms.cars_share.reshape(200, 10, 12).sum(axis=2)
     assert (np.diff(years, axis=1) >= -1e-12).all()
     assert np.allclose(years[:, 3:], 1.0)
-    assert np.allclose(years[:, 0], WORLDS.constant(VALUES["ramp_year_1_share"]))
+    assert np.allclose(years[:, 0], terms.inputs["first_year_share"])
+    assert 0.4 <= np.quantile(years[:, 0], 0.05) <= np.quantile(years[:, 0], 0.95) <= 0.75
+
+
+def test_cars_of_a_first_year_are_scaled_up_to_a_mature_one() -> None:
+    mature, young = price(1e5), price(0.58e5, offer=Offer(years_open=1.0))
+    assert np.allclose(young.npv_usd, mature.npv_usd)
 
 
 @pytest.mark.property
