@@ -6,6 +6,7 @@ the order in which things appear. Assumes the stream's own speed, unslowed.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -89,20 +90,22 @@ def make_strip(
     return strip.iloc[::-1].reset_index(drop=True)
 
 
-def describe_strip(strip: pd.DataFrame) -> list[str]:
+def describe_strip(strip: pd.DataFrame, *, passed: Sequence[tuple[float, str]] = ()) -> list[str]:
     """Say in order what appears, is lost and can be read.
 
     Parameters
     ----------
     strip : DataFrame
         From :func:`make_strip`.
+    passed : sequence of (float, str)
+        Other things on the way, such as a rival: metres before the driveway and words.
 
     Returns
     -------
     list of str
         One sentence per event, as the driver meets them.
     """
-    events: list[tuple[float, str]] = []
+    events = list(passed)
     for name, words in {**_WORDS, "readable": "the sign's name"}.items():
         seen = strip[name].to_numpy(dtype=bool)
         for i in np.flatnonzero(np.diff(np.concatenate([[False], seen])) != 0).tolist():

@@ -52,7 +52,7 @@ def sum_flows(streams: Streams, drives: int, blocked_share: FloatArray) -> Flows
     they are in the way all the same.
     """
     heavy = np.clip(np.nan_to_num(streams.heavy_share), 0.0, 0.95)
-    elsewhere = np.clip(np.asarray(getattr(streams, "corner_share", 0.0)), 0.0, 0.95)
+    elsewhere = np.clip(np.asarray(streams.corner_share), 0.0, 0.95)
     total = np.asarray(streams.vehicles_per_day) / ((1.0 - heavy) * (1.0 - elsewhere))
     hourly = total[:, None] * np.asarray(streams.hour_share)
     driveway = np.asarray(streams.driveway)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 #: road classes on which nobody turns back
-NO_U_TURN_CLASSES: Final = ("motorway", "trunk")
+NO_U_TURN_CLASSES: Final = ("motorway",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -94,8 +94,7 @@ def compute_join_seconds(
     Returns
     -------
     ndarray of float, shape (E,)
-        Gap waited for plus manoeuvre, s, capped; inf on motorways, trunk roads and
-        roundabouts.
+        Gap waited for plus manoeuvre, s, capped; inf on motorways and roundabouts.
     """
     from capture.place.values import ROAD_CLASSES
 

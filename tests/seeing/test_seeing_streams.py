@@ -301,3 +301,14 @@ def test_refusals() -> None:
     with pytest.raises(InputError, match="manoeuvre"):
         compute_gap_distance(15.0, manoeuvre="fly")
     assert VALUES.value("eye_m") == pytest.approx(1.0668)
+
+
+def test_no_streams_give_empty_answers() -> None:
+    network = build_network(list(STRAIGHT))
+    made = add_seeing(
+        Toy(network=network).place, build_streams(network, []),
+        build_frontage(network, list(MOUTHS)), offer=Offer(), driving_side="right", keep=True,
+    )  # fmt: skip
+    assert made.sight.shape == (0,)
+    assert made.seen_by_target_m.shape == (0, 3)
+    assert made.rays == made.cautions == made.sun == []

@@ -103,6 +103,9 @@ def test_the_strip_says_what_appears_when() -> None:
     assert order == sorted(order, reverse=True)
     assert any("the sign appears" in line for line in said)
     assert any("the sign's name can be read" in line for line in said)
+    rival = describe_strip(strip, passed=[(222.0, "a rival is passed")])
+    assert len(rival) == len(said) + 1
+    assert any(line.startswith("222 m (15 s) before: a rival") for line in rival)
     small = make_strip(made, 0, speed_mps=15.0, letter_m=0.05)
     assert small["readable"].sum() < strip["readable"].sum()
 

@@ -227,6 +227,7 @@ def build_streams(network: Network, passes: list[Pass]) -> Any:
         log_sd=np.full(len(passes), 0.1),
         heavy_share=np.array([p.heavy for p in passes], float),
         hour_share=np.full((len(passes), 24), 1 / 24),
+        corner_share=np.zeros(len(passes)),
     )
 
 

@@ -13,7 +13,7 @@ from toy_roads import mirror as swap
 from capture.basis import InputError
 from capture.turning import VALUES, add_turning
 from capture.turning.routes import find_routes, make_turn_map
-from capture.turning.ways import pair_streams
+from capture.turning.ways import find_ways, pair_streams
 
 BLOCK = (
     Road(points=((-600, 0), (0, 0))),
@@ -181,8 +181,8 @@ def test_left_hand_traffic_in_a_mirrored_town_gives_the_same() -> None:
 
 def test_mirrored_town_with_the_wrong_side_differs() -> None:
     """Where nobody turns back, the way round is all near-side turns on one side only."""
-    trunk = tuple(Road(**{**_fields(road), "road_class": 1}) for road in BLOCK)
-    right, left = run(3, roads=trunk), run(3, roads=trunk, side="left")
+    fast = tuple(Road(**{**_fields(road), "road_class": 0}) for road in BLOCK)
+    right, left = run(3, roads=fast), run(3, roads=fast, side="left")
     assert "round the block" in right.way_in[1]
     assert right.detour_s[1] != pytest.approx(left.detour_s[1], abs=1e-3)
 
@@ -320,3 +320,41 @@ def _turn_cost(turns: Any, a: int, b: int) -> float:
     if ux * vx + uy * vy >= turns.straight_cosine:
         return 0.0
     return turns.cross_turn_s if ux * vy - uy * vx > 0 else turns.near_turn_s
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("seed", range(3))
+def test_ways_left_out_of_the_search_could_not_be_taken(seed: int) -> None:
+    """With and without the bound, every way that is worth taking is the same."""
+    rng = np.random.default_rng(seed)
+    network = build_network(list(BLOCK), signals=((300, 0),))
+    turns = make_turn_map(network, driving_side="right", join_s=rng.uniform(5, 40, network.edges))
+    rows = 12
+    given = {
+        "site": rng.integers(0, 4, rows),
+        "edge": rng.integers(0, network.edges, rows),
+        "fraction": rng.uniform(0, 1, rows),
+        "values": VALUES,
+    }
+    own_in, own_out = rng.uniform(1, 120, rows), rng.uniform(1, 120, rows)
+    free = np.full(rows, np.inf)
+    bound = find_ways(turns, own_in_s=own_in, own_out_s=own_out, **given)
+    loose = find_ways(turns, own_in_s=free, own_out_s=free, **given)
+    assert np.isinf(bound.in_detour_s).sum() > np.isinf(loose.in_detour_s).sum()
+    for name, own in (("in_detour_s", own_in), ("out_detour_s", own_out)):
+        got, all_of = getattr(bound, name), getattr(loose, name)
+        worth = all_of <= own[loose.stream] - 1e-9
+        assert got[worth] == pytest.approx(all_of[worth], abs=1e-9)
+        assert (got[all_of > own[loose.stream] + 1e-9] == np.inf).all()
+
+
+def test_no_streams_give_empty_answers() -> None:
+    network = build_network(list(BLOCK))
+    streams = build_streams(network, [])
+    made = add_turning(
+        Toy(network=network).place, build_volumes(network), streams,
+        build_frontage(network, [(1, 0.5, 150.0, -10.0)]), driving_side="right",
+    )  # fmt: skip
+    assert made.delay_s.shape == (0,)
+    assert made.delay_by_hour_s.shape == (0, 24)
+    assert made.way_in == made.cautions == []
