@@ -15,9 +15,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from capture.area import Area
 from capture.around.attractions import count_attractions
+from capture.around.beside import find_beside
+from capture.around.feeders import find_feeders
 from capture.around.formats import FormatTable, load_format_table
 from capture.around.homes import HomesNearby, look_at_homes
-from capture.around.passed import compute_passed_first, find_beside, find_feeders
+from capture.around.passed import compute_passed_first
 from capture.around.pull import compute_pull, estimate_area_price, find_nearest_like
 from capture.around.rivals import Rivals
 from capture.around.values import VALUES

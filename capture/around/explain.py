@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 
 from capture.around.around import Around
+from capture.around.beside import find_beside
+from capture.around.feeders import find_feeders
 from capture.around.formats import load_format_table
-from capture.around.passed import compute_passed_first, find_beside, find_feeders
+from capture.around.passed import compute_passed_first
 from capture.around.rivals import Rivals
 from capture.around.values import VALUES
 from capture.basis import Sheet

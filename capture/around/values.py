@@ -42,7 +42,7 @@ VALUES: Final = Sheet(
             high=10.0,
         ),
         _ours("straight_deg", 40.0, "deg", "turns sharper than this are not straight on"),
-        _ours("branch_share", 0.0005, "share", "thinner branches of the upstream tree are cut"),
+        _ours("passed_step_s", 3.0, "s", "step of time in which the drive past rivals is followed"),
         _ours("beside_m", 60.0, "m", "a wash this near a road is passed by that road's drivers"),
         _ours("across_share", 0.5, "share", "weight of a passed rival across a raised median"),
         _ours("merge_m", 120.0, "m", "two entries of one name this near are one wash"),

@@ -6,7 +6,9 @@ from around_towns import draw_crossing, draw_town, find_edge
 
 from capture.area import open_area
 from capture.around import VALUES
-from capture.around.passed import compute_passed_first, find_beside, find_feeders
+from capture.around.beside import find_beside
+from capture.around.feeders import find_feeders
+from capture.around.passed import compute_passed_first
 from capture.basis import InputError
 from capture.place import open_place
 
@@ -73,8 +75,8 @@ def test_best_of_several_passed_counts_once(network, flow):
 
 def test_the_window_of_time_cuts_it_off(network, flow):
     # 500 m of the own road and 500 m of the road before at 10 m/s: 100 s
-    near = VALUES.override({"passed_window_s": 101.0})
-    far = VALUES.override({"passed_window_s": 99.0})
+    near = VALUES.override({"passed_window_s": 105.0})
+    far = VALUES.override({"passed_window_s": 95.0})
     assert _passed(network, flow, [-500.0], [20.0], [1.0], values=near) > 0.8
     assert _passed(network, flow, [-500.0], [20.0], [1.0], values=far) == 0.0
 
@@ -167,5 +169,5 @@ def test_tree_agrees_with_drivers_followed_one_by_one(request):
         drawn = _walk_randomly(
             network, feeders, beside, edge, 0.5, window_s=300.0, walkers=1200, seed=edge
         )
-        # three standard errors of a mean of numbers within 0-0.9, and what thin branches lose
+        # three standard errors of a mean of numbers within 0-0.9, and half a step of time
         assert share == pytest.approx(drawn, abs=3 * 0.45 / np.sqrt(1200) + 0.01)
