@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from capture.basis import FORMATS, Worlds
-from capture.share import CORE, fit_share
+from capture.share import CORE, FACTORS, VALUES, fit_share
 from capture.share.design import make_design
 from capture.share.normals import mixture_quantile
 
@@ -99,7 +100,7 @@ def test_a_factor_left_out_of_a_row_widens_it_and_keeps_coverage(town_maker: Cal
         rng = np.random.default_rng([99, town_number])
         town = town_maker(rng, count=10, keep_signs=True)
         hidden = rng.random(town.new.x.shape) < 0.4
-        x = np.where(hidden, np.array([fit_reference(name) for name in CORE]), town.new.x)
+        x = np.where(hidden, np.array([FACTORS[name].reference for name in CORE]), town.new.x)
         table = type(town.new)(ids=("new",), names=CORE, x=x, missing=hidden)
         fit = fit_share(town.known, selection=False)
         worlds = Worlds(seed=town_number, draws=400)
@@ -112,7 +113,30 @@ def test_a_factor_left_out_of_a_row_widens_it_and_keeps_coverage(town_maker: Cal
     assert np.mean(wider) > 1.02
 
 
-def fit_reference(name: str) -> float:
-    from capture.share import FACTORS
-
-    return FACTORS[name].reference
+@pytest.mark.slow
+def test_full_lines_keep_the_ranges_honest(town_maker: Callable) -> None:
+    """Lines sized at random, about a third of them full: ranges hold, and are not too low."""
+    ranks, careless = [], []
+    for town_number in range(120):
+        rng = np.random.default_rng([5, town_number])
+        town = town_maker(rng, count=6, keep_signs=True)
+        base = np.array([VALUES.value(f"base_{name}_share") for name in town.known.formats])
+        above = np.log(town.known.share / base)
+        room = rng.normal(0.5, 0.5, 6)
+        cars = town.known.cars_per_year * np.exp(np.minimum(room - above, 0))
+        known = replace(town.known, cars_per_year=cars, at_capacity=above > room)
+        worlds = Worlds(seed=town_number, draws=DRAWS)
+        fit = fit_share(known, selection=False)
+        own = fit.draw(worlds)
+        share = fit.predict(town.new, worlds, format=town.new_format).rate[0]
+        drawn = np.column_stack([own.value, np.log(share)])
+        truth = np.array([*town.coefficient, town.new_log_share])
+        ranks.append((drawn < truth).sum(axis=0))
+        blind = fit_share(replace(known, at_capacity=known.bays > 1), selection=False)
+        careless.append((blind.draw(worlds).value[:, 0] < truth[0]).sum())
+    found = np.array(ranks)
+    assert 0.87 <= inside_share(found, 0.9) <= 0.93
+    assert 0.45 <= inside_share(found, 0.5) <= 0.55
+    level = (found[:, 0] / DRAWS).mean()
+    assert level == pytest.approx(0.5, abs=3 * np.sqrt(1 / 12 / 120))
+    assert np.mean(careless) / DRAWS > level + 0.03
