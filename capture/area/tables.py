@@ -171,6 +171,8 @@ def _check_names(file: Path, names: list[str], faults: list[str]) -> None:
 def _as_numbers(column: pd.Series[Any]) -> pd.Series[Any]:
     import pandas as pd
 
+    if column.empty:
+        return column
     text = column.str.strip()
     filled = text != ""
     if not filled.any():

@@ -8,18 +8,18 @@ dual road, and the pieces of one road, are one frontage: the nearest.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
-from capture.place.network import Bools, Bytes, Floats, Ints, Network
+from capture.place.meet import Meetings, meet_lots, near_pairs
+from capture.place.network import Bools, Bytes, Floats, Ints, Longs, Network, frontable_segments
 from capture.place.place import Place
 from capture.place.sites import Sites
-from capture.place.snap import RoadGrid, Snap, as_index, road_grid, snap
-from capture.place.values import SERVICE, TERTIARY, VALUES
+from capture.place.snap import Snap, as_index, snap
+from capture.place.values import TERTIARY, VALUES
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -82,9 +82,6 @@ class Frontage:
         )  # fmt: skip
 
 
-_Row = tuple[int, str, float, float, int, float, float, float, float, int, bool]
-
-
 def add_frontage(
     place: Place,
     sites: Sites,
@@ -115,197 +112,138 @@ def add_frontage(
     InputError, DataError
         When a site has no road in reach, or a driveway names an unknown site or no place.
     """
-    given = _given_driveways(place, sites, driveways, values) if driveways is not None else {}
-    rows: list[_Row] = []
-    faults: list[str] = []
+    network = place.network
     last = values.value("frontage_last_reach_m")
-    for k in range(len(sites)):
-        if k in given:
-            rows += given[k]
-            continue
-        proposed = _propose(place.network, sites, k, values)
-        if not proposed:
-            faults.append(
-                f"{sites.names[k]}: a public road must be within {last:g} m of it; "
-                "move the site to a road"
-            )
-        rows += proposed
+    parts: list[tuple[Longs, Ints, Meetings, list[str], bool]] = []
+    proposed_for = np.arange(len(sites))
+    if driveways is not None:
+        parts.append(_given_driveways(place, sites, driveways, last))
+        proposed_for = np.setdiff1d(proposed_for, parts[0][0])
+    at, segment, found = _propose(network, sites, proposed_for, values)
+    missing = np.setdiff1d(proposed_for, at)
     single = len(sites) == 1
     raise_gathered(
-        faults, where="site" if single else sites.source, kind=InputError if single else DataError
+        [
+            f"{sites.names[k]}: a public road must be within {last:g} m of it; "
+            "move the site to a road"
+            for k in missing.tolist()
+        ],
+        where="site" if single else sites.source,
+        kind=InputError if single else DataError,
     )
-    return _collect(rows)
+    parts.append((at, segment, found, _number(at), True))
+    return _collect(network, parts)
 
 
-def _collect(rows: list[_Row]) -> Frontage:
-    columns = list(zip(*rows, strict=True)) if rows else [()] * 11
+def _collect(
+    network: Network, parts: list[tuple[Longs, Ints, Meetings, list[str], bool]]
+) -> Frontage:
+    site = np.concatenate([part[0] for part in parts]).astype(np.int32)
+    order = np.argsort(site, kind="stable")
+
+    def joined(name: str) -> Any:
+        return np.concatenate([getattr(part[2], name) for part in parts])[order]
+
+    names = [name for part in parts for name in part[3]]
     return Frontage(
-        site=np.array(columns[0], dtype=np.int32),
-        driveway=tuple(columns[1]),
-        x=np.array(columns[2], dtype=np.float64),
-        y=np.array(columns[3], dtype=np.float64),
-        segment=np.array(columns[4], dtype=np.int32),
-        fraction=np.array(columns[5], dtype=np.float64),
-        line_x=np.array(columns[6], dtype=np.float64),
-        line_y=np.array(columns[7], dtype=np.float64),
-        distance_m=np.array(columns[8], dtype=np.float64),
-        side=np.array(columns[9], dtype=np.int8),
-        proposed=np.array(columns[10], dtype=bool),
+        site=site[order],
+        driveway=tuple(names[k] for k in order.tolist()),
+        x=joined("x"),
+        y=joined("y"),
+        segment=np.concatenate([part[1] for part in parts]).astype(np.int32)[order],
+        fraction=joined("fraction"),
+        line_x=joined("line_x"),
+        line_y=joined("line_y"),
+        distance_m=joined("distance_m"),
+        side=joined("side"),
+        proposed=np.concatenate([np.full(len(part[0]), part[4]) for part in parts])[order],
     )
 
 
-def _is_frontable(network: Network) -> Bools:
-    """Roads a driveway may open on: no ramps, bridges, tunnels, motorways or service roads."""
-    road_class = np.asarray(network.segment_class)
-    good: Bools = (
-        (road_class > 0)
-        & (road_class != SERVICE)
-        & ~np.asarray(network.segment_link)
-        & ~np.asarray(network.segment_bridge)
-        & ~np.asarray(network.segment_tunnel)
-        & ~np.asarray(network.segment_roundabout)
-    )
-    return good
+def _number(site: Longs) -> list[str]:
+    """Name the driveways of each site D1, D2, ... in order."""
+    first = np.searchsorted(site, site, side="left")
+    return [f"D{k + 1}" for k in (np.arange(len(site)) - first).tolist()]
 
 
-def _propose(network: Network, sites: Sites, k: int, values: Sheet) -> list[_Row]:
-    shape = sites.polygons[k]
-    reach = values.value("frontage_reach_m")
-    near = _near_segments(network, sites, k, reach)
-    frontable = _is_frontable(network)
-    near = near[frontable[near] & (np.asarray(network.segment_class)[near] <= TERTIARY)]
-    found = [_meet(network, int(g), shape, sites.x[k], sites.y[k]) for g in near]
-    best: dict[Any, tuple[Any, ...]] = {}
-    for meeting in sorted(found, key=lambda m: (m[5], m[0])):
-        if meeting[5] <= reach:
-            best.setdefault(_road_of(network, meeting[0]), meeting)
-    chosen = list(best.values()) or _nearest_public(network, sites, k, frontable, values)
-    return [_row(network, k, f"D{n + 1}", meeting, True) for n, meeting in enumerate(chosen)]
+def _propose(
+    network: Network, sites: Sites, wanted: Longs, values: Sheet
+) -> tuple[Longs, Ints, Meetings]:
+    """One driveway per arterial in reach, else one at the nearest public road, by site."""
+    public = frontable_segments(network)
+    arterial = public & (np.asarray(network.segment_class) <= TERTIARY)
+    reach, last = values.value("frontage_reach_m"), values.value("frontage_last_reach_m")
+    road = road_keys(network)
+    site, segment, gap = near_pairs(network, sites, wanted, arterial, reach)
+    first = _first_of_each(site, road[segment], gap, segment)
+    site, segment, gap = site[first], segment[first], gap[first]
+    others = np.setdiff1d(wanted, site)
+    if len(others):
+        more_site, more_segment, more_gap = near_pairs(network, sites, others, public, last)
+        first = _first_of_each(more_site, np.zeros_like(more_site), more_gap, more_segment)
+        site = np.concatenate([site, more_site[first]])
+        segment = np.concatenate([segment, more_segment[first]])
+        gap = np.concatenate([gap, more_gap[first]])
+    order = np.lexsort((segment, gap, site))
+    site, segment = site[order], segment[order]
+    return site, segment, meet_lots(network, sites, site, segment)
 
 
-def _road_of(network: Network, segment: int) -> Any:
-    """What makes two segments one road for a frontage: its name, else number, else way."""
-    name, ref = network.segment_name[segment], network.segment_ref[segment]
-    return name or ref or int(network.segment_way[segment])
+def _first_of_each(site: Longs, road: Longs, gap: Floats, segment: Ints) -> Longs:
+    """Indices of the nearest segment of each road of each site."""
+    order = np.lexsort((segment, gap, road, site))
+    same = (site[order][1:] == site[order][:-1]) & (road[order][1:] == road[order][:-1])
+    chosen: Longs = order[np.concatenate([[True], ~same])] if len(order) else order
+    return chosen
 
 
-def _near_segments(network: Network, sites: Sites, k: int, reach: float) -> Ints:
-    """Segments whose geometry may be within reach of site k, from the road grid."""
-    grid: RoadGrid = road_grid(network)
-    shape = sites.polygons[k]
-    x, y = float(sites.x[k]), float(sites.y[k])
-    west, south, east, north = shape.bounds if shape is not None else (x, y, x, y)
-    i0 = max(0, int((west - reach - grid.x0) / grid.cell))
-    i1 = min(grid.nx - 1, int((east + reach - grid.x0) / grid.cell))
-    j0 = max(0, int((south - reach - grid.y0) / grid.cell))
-    j1 = min(grid.ny - 1, int((north + reach - grid.y0) / grid.cell))
-    pieces = [
-        grid.pieces[grid.start[j * grid.nx + i0] : grid.start[j * grid.nx + i1 + 1]]
-        for j in range(j0, j1 + 1)
-        if i1 >= i0
-    ]
-    if not pieces:
-        return np.empty(0, dtype=np.int32)
-    found: Ints = np.unique(grid.segment[np.concatenate(pieces)])
-    return found
+def road_keys(network: Network) -> Longs:
+    """Number the roads: segments share a number when they share a name, else a number, else a way.
 
-
-def _meet(
-    network: Network, segment: int, shape: Any, x: float, y: float
-) -> tuple[int, float, float, float, float, float]:
-    """Where a segment comes nearest to a lot: segment, mouth x, y, line x, y, distance."""
-    import shapely
-
-    line = shapely.LineString(network.segment_line(segment))
-    lot = shape.exterior if shape is not None else shapely.Point(x, y)
-    if shape is not None and shape.intersects(line):
-        inside = shape.intersection(line)
-        on_line = inside.interpolate(0.5, normalized=True) if inside.length else inside.centroid
-        mouth = shapely.Point(on_line.x, on_line.y)
-        gap = 0.0
-    else:
-        mouth, on_line = (shapely.Point(p) for p in shapely.shortest_line(lot, line).coords)
-        gap = float(mouth.distance(on_line))
-        if shape is not None:
-            mouth, on_line, gap = _middle_of_front(line, shape, gap, mouth, on_line)
-    return segment, mouth.x, mouth.y, on_line.x, on_line.y, gap
-
-
-def _middle_of_front(line: Any, shape: Any, gap: float, mouth: Any, on_line: Any) -> Any:
-    """Move a mouth from the nearest corner to the middle of the stretch equally near."""
-    import shapely
-
-    front = line.intersection(shape.buffer(gap + 1.0))
-    if front.is_empty or front.length < 2.0:
-        return mouth, on_line, gap
-    part = max(shapely.get_parts(front), key=lambda piece: float(piece.length))
-    middle = part.interpolate(0.5, normalized=True)
-    ends = shapely.shortest_line(shape.exterior, middle).coords
-    return shapely.Point(ends[0]), middle, float(middle.distance(shape))
-
-
-def _nearest_public(
-    network: Network, sites: Sites, k: int, frontable: Bools, values: Sheet
-) -> list[tuple[Any, ...]]:
-    last = values.value("frontage_last_reach_m")
-    near = _near_segments(network, sites, k, last)
-    near = near[frontable[near]]
-    if len(near) == 0:
-        return []
-    met = [_meet(network, int(g), sites.polygons[k], sites.x[k], sites.y[k]) for g in near]
-    best = min(met, key=lambda m: (m[5], m[0]))
-    return [best] if best[5] <= last else []
-
-
-def _row(network: Network, site: int, name: str, meeting: tuple[Any, ...], proposed: bool) -> _Row:
-    import shapely
-
-    segment, x, y, line_x, line_y, gap = meeting
-    points = network.segment_line(segment)
-    line = shapely.LineString(points)
-    fraction = float(line.project(shapely.Point(line_x, line_y), normalized=True))
-    at = fraction * line.length
-    before, after = line.interpolate(max(at - 0.5, 0.0)), line.interpolate(at + 0.5)
-    cross = (after.x - before.x) * (y - line_y) - (after.y - before.y) * (x - line_x)
-    side = 1 if cross > 0 else -1
-    return (
-        site, name, float(x), float(y), int(segment), min(max(fraction, 0.0), 1.0), float(line_x),
-        float(line_y), float(gap), side, proposed,
-    )  # fmt: skip
+    Returns
+    -------
+    ndarray of int64, shape (G,)
+    """
+    names, refs = network.segment_name, network.segment_ref
+    named = np.array([bool(word) for word in names.words] or [False])[names.codes]
+    numbered = np.array([bool(word) for word in refs.words] or [False])[refs.codes]
+    ways = np.unique(network.segment_way, return_inverse=True)[1]
+    offset = len(names.words)
+    keys: Longs = np.where(
+        named, names.codes, np.where(numbered, offset + refs.codes, offset + len(refs.words) + ways)
+    ).astype(np.int64)
+    return keys
 
 
 def _given_driveways(
-    place: Place, sites: Sites, driveways: pd.DataFrame, values: Sheet
-) -> dict[int, list[_Row]]:
+    place: Place, sites: Sites, driveways: pd.DataFrame, last: float
+) -> tuple[Longs, Ints, Meetings, list[str], bool]:
     missing = {"site", "lat", "lon"} - set(driveways.columns)
     if missing:
-        raise DataError(f"driveways: must have columns site, lat, lon; add {', '.join(missing)}")
+        raise DataError(
+            f"driveways: must have columns site, lat, lon; add {', '.join(sorted(missing))}"
+        )
     index = {name: k for k, name in enumerate(sites.ids)}
     network = place.network
     lat = driveways["lat"].to_numpy(dtype=np.float64)
     lon = driveways["lon"].to_numpy(dtype=np.float64)
     x, y = network.projection.to_xy(lat, lon)
-    last = values.value("frontage_last_reach_m")
-    found = snap(network, x, y, classes=_is_frontable(network), max_distance_m=last)
-    given: dict[int, list[_Row]] = {}
+    found = snap(network, x, y, classes=frontable_segments(network), max_distance_m=last)
+    owners = driveways["site"].astype(str).tolist()
     faults = []
-    for n, name in enumerate(driveways["site"].astype(str)):
+    for n, name in enumerate(owners):
         if name not in index:
-            faults.append(f"row {n + 1}: there is no site {plain_text(name, most=40)!r}")
+            faults.append(f"row {n + 1}: there is no site {plain_text(name, most=40)!r}; rename it")
         elif found.segment[n] < 0:
             faults.append(f"row {n + 1}: a public road must be within {last:g} m; move it")
-        else:
-            k = index[name]
-            told = driveways["driveway"].iloc[n] if "driveway" in driveways else f"D{n + 1}"
-            meeting = (int(found.segment[n]), x[n], y[n], found.x[n], found.y[n],
-                       float(found.distance_m[n]))  # fmt: skip
-            given.setdefault(k, []).append(
-                _row(network, k, plain_text(told, most=40), meeting, False)
-            )
     raise_gathered(faults, where="driveways")
-    return given
-
-
-def names_of(frontage: Frontage, network: Network) -> Iterable[str]:
-    """Name the road of each driveway, for labels."""
-    return (network.segment_name[int(g)] or network.segment_ref[int(g)] for g in frontage.segment)
+    site = np.array([index[name] for name in owners], dtype=np.int64)
+    meetings = Meetings(
+        x=x, y=y, line_x=found.x, line_y=found.y, distance_m=found.distance_m,
+        fraction=found.fraction, side=found.side,
+    )  # fmt: skip
+    if "driveway" in driveways:
+        names = [plain_text(name, most=40) for name in driveways["driveway"]]
+    else:
+        names = [f"D{n + 1}" for n in range(len(site))]
+    return site, found.segment, meetings, names, False

@@ -127,3 +127,37 @@ def paint_edges(
                     if 0 <= i < nx and 0 <= j < ny:
                         grid[j, i] = 1
             along += length
+
+
+@njit(cache=True, nogil=True)
+def segments_in_boxes(
+    boxes: Any, start: Any, pieces: Any, owner: Any, allowed: Any, x0: float, y0: float,
+    cell: float, nx: int, ny: int,
+) -> tuple[Any, Any]:  # fmt: skip
+    """List per box the allowed segments with a piece in a cell that it touches, once each."""
+    seen = np.full(len(allowed), -1, np.int64)
+    rows = np.empty(1024, np.int64)
+    found = np.empty(1024, np.int32)
+    used = 0
+    for b in range(len(boxes)):
+        i0 = max(0, int(np.floor((boxes[b, 0] - x0) / cell)))
+        j0 = max(0, int(np.floor((boxes[b, 1] - y0) / cell)))
+        i1 = min(nx - 1, int(np.floor((boxes[b, 2] - x0) / cell)))
+        j1 = min(ny - 1, int(np.floor((boxes[b, 3] - y0) / cell)))
+        for j in range(j0, j1 + 1):
+            for i in range(i0, i1 + 1):
+                for k in range(start[j * nx + i], start[j * nx + i + 1]):
+                    segment = owner[pieces[k]]
+                    if seen[segment] == b or not allowed[segment]:
+                        continue
+                    seen[segment] = b
+                    if used == len(rows):
+                        more_rows = np.empty(2 * used, np.int64)
+                        more_found = np.empty(2 * used, np.int32)
+                        more_rows[:used] = rows
+                        more_found[:used] = found
+                        rows, found = more_rows, more_found
+                    rows[used] = b
+                    found[used] = segment
+                    used += 1
+    return rows[:used].copy(), found[:used].copy()

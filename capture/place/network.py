@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import InputError, LocalProjection
+from capture.place.values import MOTORWAY, SERVICE
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -238,3 +239,22 @@ class Network:
         """Return an edge's geometry in the direction of travel, shape (points, 2), metres."""
         line = self.segment_line(int(self.edge_segment[edge]))
         return line if self.edge_forward[edge] else line[::-1]
+
+
+def frontable_segments(network: Network) -> Bools:
+    """Roads a driveway may open on: no ramps, bridges, tunnels, motorways or service roads.
+
+    Returns
+    -------
+    ndarray of bool, shape (G,)
+    """
+    road_class = np.asarray(network.segment_class)
+    good: Bools = (
+        (road_class != MOTORWAY)
+        & (road_class != SERVICE)
+        & ~np.asarray(network.segment_link)
+        & ~np.asarray(network.segment_bridge)
+        & ~np.asarray(network.segment_tunnel)
+        & ~np.asarray(network.segment_roundabout)
+    )
+    return good

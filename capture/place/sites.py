@@ -17,10 +17,10 @@ from numpy.typing import ArrayLike
 
 from capture.area import Area, load_table
 from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
-from capture.place.network import Floats
+from capture.place.network import Floats, frontable_segments
 from capture.place.place import Place
 from capture.place.snap import as_index, snap
-from capture.place.values import SERVICE, VALUES
+from capture.place.values import VALUES
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -261,11 +261,11 @@ def _make_points(
     attributes: pd.DataFrame, source: str, *, rows: Any = None,
 ) -> Sites:  # fmt: skip
     single = rows is None
+    south, west, north, east = place.extent
     faults = []
-    for k, (one_lat, one_lon) in enumerate(zip(lat.tolist(), lon.tolist(), strict=True)):
-        fault = explain_outside(place, one_lat, one_lon)
-        if fault:
-            faults.append(fault if single else f"row {rows[k]}: {fault}")
+    for k in np.flatnonzero(~((lat >= south) & (lat <= north) & (lon >= west) & (lon <= east))):
+        fault = explain_outside(place, float(lat[k]), float(lon[k]))
+        faults.append(fault if single else f"row {rows[k]}: {fault}")
     raise_gathered(
         faults, where="site" if single else source, kind=InputError if single else DataError
     )
@@ -314,8 +314,7 @@ def _check_reach(place: Place, sites: Sites, values: Sheet) -> None:
 
     reach = values.value("frontage_last_reach_m")
     network = place.network
-    public = np.asarray(network.segment_class) != SERVICE
-    found = snap(network, sites.x, sites.y, classes=public)
+    found = snap(network, sites.x, sites.y, classes=frontable_segments(network))
     faults = []
     for k in np.flatnonzero(~(found.distance_m <= reach)).tolist():
         gap = float(found.distance_m[k])

@@ -14,7 +14,7 @@ from capture.place.search import search_graph
 
 #: cosine below which a predecessor is a turn of more than 60 degrees and of another name
 _LEAST_COSINE = 0.5
-_SAME_NAME_BONUS = 1.0
+_SAME_NAME_BONUS = 2.5
 
 
 def walk_upstream(network: Network, edge: int, fraction: float, *, distance_m: float) -> Floats:

@@ -24,6 +24,7 @@ ROAD_CLASSES: Final = (
 #: class of the least road that fronts a site by itself
 TERTIARY: Final = ROAD_CLASSES.index("tertiary")
 SERVICE: Final = ROAD_CLASSES.index("service")
+MOTORWAY: Final = ROAD_CLASSES.index("motorway")
 #: what keeps the two directions of a road apart, least first
 SEPARATIONS: Final = ("none or unknown", "paint", "two_way_left_turn_lane", "raised_median")
 NO_SEPARATION, PAINT, TWO_WAY_LEFT_TURN_LANE, RAISED_MEDIAN = range(4)
