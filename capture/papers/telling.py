@@ -60,6 +60,8 @@ _UNITS: Final = (
     ("irr", "share"),
     ("_cars", "cars"),
 )
+#: names that a study file keeps for itself
+_OTHER_NAMES: Final = {"source": "source_in_words"}
 MOST_ROWS: Final = 400
 _MOST_DEEP: Final = 5
 MOST_TEXT: Final = 2000
@@ -143,7 +145,7 @@ class _Teller:
 
     def _pairs(self, pairs: Mapping[str, Any], depth: int) -> dict[str, Any]:
         told = {
-            plain_text(key): self.tell(value, key, depth + 1)
+            _OTHER_NAMES.get(key, plain_text(key)): self.tell(value, key, depth + 1)
             for key, value in pairs.items()
             if not key.startswith("_") and key not in self.leave
         }

@@ -1,0 +1,186 @@
+"""Can a newcomer place a site, read the strip, ask why, and change a number, with no network?"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+#: what the toolkit itself says when a page is opened by its own address
+HARMLESS = ("404 (Not Found)",)
+SCREENS = (
+    "Area", "Sites", "Passing", "Turning in & seeing", "Rivals & people", "Share", "Busy hour",
+    "Line", "Money", "Compare", "Papers",
+)  # fmt: skip
+SLOW_MS = 90_000
+
+
+def open_app(watched: Any, app: Any) -> Any:
+    page = watched.page
+    page.set_default_timeout(SLOW_MS)
+    page.goto(app.address)
+    page.get_by_role("heading", level=1).wait_for()
+    return page
+
+
+def go(page: Any, screen: str) -> None:
+    page.get_by_role("link", name=screen, exact=True).click()
+    page.get_by_role("heading", name=screen, level=1).wait_for()
+
+
+def read_strip(page: Any) -> str:
+    return str(page.locator(".st-key-strip").inner_text())
+
+
+def wait_for_other_strip(page: Any, before: str) -> str:
+    page.wait_for_function(
+        "before => { const s = document.querySelector('.st-key-strip');"
+        " return s && s.innerText !== before; }",
+        arg=before,
+    )
+    return read_strip(page)
+
+
+def place_parcel(page: Any, parcel: str) -> None:
+    go(page, "Sites")
+    box = page.get_by_role("combobox", name=re.compile("Choose a parcel"))
+    box.click()
+    box.fill(parcel)
+    page.get_by_role("option", name=parcel, exact=True).click()
+    page.locator(".st-key-strip").wait_for()
+
+
+def complaints(watched: Any) -> list[str]:
+    return [text for text in watched.errors if not any(word in text for word in HARMLESS)]
+
+
+def test_click_on_the_map_places_a_site_and_the_strip_answers(watched, app) -> None:
+    page = open_app(watched, app)
+    go(page, "Sites")
+    frame = page.frame_locator("iframe[title*='folium']")
+    ground = frame.locator("#map_div")
+    ground.wait_for()
+    frame.locator(".leaflet-ground-pane canvas").wait_for()
+    box = ground.bounding_box()
+    ground.click(position={"x": box["width"] / 2, "y": box["height"] / 2})
+    page.locator(".st-key-strip").wait_for()
+    strip = read_strip(page)
+    for words in ("pass a day", "are washed", "washed a day", "in design hour", "line at"):
+        assert words in strip
+    assert re.search(r"pay back|paid back", strip)
+    assert watched.requests == []
+    assert complaints(watched) == []
+
+
+def test_every_screen_opens_without_a_fault(watched, app) -> None:
+    page = open_app(watched, app)
+    place_parcel(page, "P04")
+    for screen in SCREENS:
+        go(page, screen)
+        page.get_by_test_id("stStatusWidget").wait_for(state="detached")
+        page.wait_for_timeout(300)
+        assert page.get_by_test_id("stException").count() == 0, screen
+        assert page.locator(".st-key-strip").count() == 1, screen
+    assert watched.requests == []
+    assert complaints(watched) == []
+
+
+def test_why_opens_with_equation_inputs_and_sources(watched, app) -> None:
+    page = open_app(watched, app)
+    place_parcel(page, "P04")
+    for key in ("passing", "share", "cars", "hour", "line", "pay"):
+        page.locator(f".st-key-why-{key} button").press("Enter")
+        dialog = page.get_by_role("dialog")
+        dialog.locator(".katex").first.wait_for()
+        dialog.get_by_text("All ", exact=False).first.wait_for()
+        said = dialog.inner_text()
+        assert "Weakest input" in said, key
+        assert "What went in" in said, key
+        page.keyboard.press("Escape")
+        dialog.wait_for(state="detached")
+    assert complaints(watched) == []
+
+
+def test_changed_number_moves_the_strip_and_survives_a_reload(watched, app) -> None:
+    page = open_app(watched, app)
+    place_parcel(page, "P07")
+    go(page, "Money")
+    before = read_strip(page)
+    price = page.get_by_label("Price of a single wash, $")
+    price.fill("19")
+    price.press("Enter")
+    after = wait_for_other_strip(page, before)
+    page.reload()
+    page.locator(".st-key-strip").wait_for()
+    assert read_strip(page) == after
+    assert page.get_by_label("Price of a single wash, $").input_value() == "19.00"
+    assert complaints(watched) == []
+
+
+def test_work_survives_a_crash_of_the_app(watched, make_app) -> None:
+    running = make_app()
+    page = open_app(watched, running)
+    place_parcel(page, "P09")
+    strip = read_strip(page)
+    running.kill()
+    running.start()
+    page.goto(running.address)
+    page.locator(".st-key-strip").wait_for()
+    assert read_strip(page) == strip
+
+
+def test_bad_coordinates_get_one_clear_sentence(watched, app) -> None:
+    page = open_app(watched, app)
+    go(page, "Sites")
+    for typed in ("0,0", "-98.5,40.0", "abc", "91,500"):
+        page.get_by_label("Type latitude, longitude").fill(typed)
+        page.get_by_role("button", name="Place it there").click()
+        alert = page.get_by_test_id("stAlert")
+        alert.first.wait_for()
+        said = alert.first.inner_text()
+        assert len(said) > 20
+        assert "Traceback" not in said
+    assert page.get_by_test_id("stException").count() == 0
+
+
+def test_units_switch_to_metres(watched, app) -> None:
+    page = open_app(watched, app)
+    place_parcel(page, "P04")
+    before = read_strip(page)
+    assert " ft" in before
+    page.get_by_text("metres, km").click()
+    after = wait_for_other_strip(page, before)
+    assert "m/min" in after
+    page.get_by_text("feet, miles").click()
+    assert wait_for_other_strip(page, after) == before
+
+
+def test_forty_parcels_are_ranked_and_struck_ones_say_why(watched, app) -> None:
+    page = open_app(watched, app)
+    go(page, "Compare")
+    page.get_by_role("button", name="Rank the parcels").click()
+    table = page.get_by_role("region", name="Parcels by rank")
+    table.wait_for()
+    assert table.get_by_role("row").count() == 41
+    assert "struck out" in page.inner_text(".say >> nth=-1")
+    assert complaints(watched) == []
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_serious_access_fault_of_ours(watched, app, width) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = open_app(watched, app)
+    place_parcel(page, "P04")
+    page.set_viewport_size({"width": width, "height": 900})
+    page.wait_for_timeout(800)
+    found = axe.Axe().run(page).response["violations"]
+    theirs = {"image-alt", "empty-table-header", "presentation-role-conflict"}
+    grave = [
+        (fault["id"], [node["html"][:120] for node in fault["nodes"]][:3])
+        for fault in found
+        if fault["impact"] in {"serious", "critical"} and fault["id"] not in theirs
+    ]
+    assert grave == []
