@@ -5,10 +5,12 @@ from capture.passing.streams import Streams, add_streams, draw_vehicles
 from capture.passing.tie import TieDecisions, tie_counts
 from capture.passing.values import VALUES
 from capture.passing.volumes import Volumes, add_volumes
+from capture.passing.works import RoadNote
 
 __all__ = [
     "VALUES",
     "CountFile",
+    "RoadNote",
     "Streams",
     "TieDecisions",
     "Volumes",

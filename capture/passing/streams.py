@@ -19,6 +19,7 @@ from capture.basis import Sheet, Worlds
 from capture.passing.directions import turn_between
 from capture.passing.shapes import SHAPE_SOURCE, make_hour_share
 from capture.passing.values import VALUES
+from capture.passing.works import RoadNote, find_notes, touches
 
 if TYPE_CHECKING:
     from capture.area import Area
@@ -103,6 +104,7 @@ def add_streams(
     volumes: Volumes,
     frontage: Frontage,
     *,
+    notes: Sequence[RoadNote] = (),
     values: Sheet = VALUES,
 ) -> Streams:
     """Find the streams past every driveway.
@@ -110,13 +112,15 @@ def add_streams(
     Parameters
     ----------
     area : Area or None
-        Not needed unless it holds dated notes on roads.
+        Its roads layer may hold dated notes, ``[[layers.roads.notes]]``.
     place : Place
         Roads.
     volumes : Volumes
         From :func:`~capture.passing.volumes.add_volumes`.
     frontage : Frontage
         Driveways, F rows.
+    notes : sequence of RoadNote
+        Further dated notes, such as road works.
     values : Sheet
         Heavy shares, corner share, reaches.
 
@@ -130,6 +134,7 @@ def add_streams(
     for f in range(len(frontage.segment)):
         rows += _streams_of(network, frontage, f)
     streams = _to_streams(network, volumes, rows)
+    streams = apply_notes(network, streams, [*find_notes(area), *notes], volumes.study_year)
     return _count_corners_once(network, streams, values)
 
 
@@ -280,6 +285,34 @@ def _best_shape(network: Network, volumes: Volumes, g: int, own: int) -> tuple[A
         if s.days >= 28 and abs(int(network.segment_class[at]) - own) <= 1
     ]
     return (max(alike, key=lambda s: s.days), False) if alike else None
+
+
+def apply_notes(
+    network: Network, streams: Streams, notes: Sequence[RoadNote], study_year: int
+) -> Streams:
+    """Change streams by the dated notes that hold for them; returns new streams."""
+    if not notes:
+        return streams
+    vehicles, variance = streams.vehicles_per_day.copy(), streams.log_sd**2
+    told = list(streams.notes)
+    for k, edge in enumerate(streams.edge):
+        line = network.edge_line(int(edge))
+        at = interpolate(line, float(streams.fraction[k]))
+        lat, lon = network.projection.to_latlon(at[0], at[1])
+        for note in notes:
+            if touches(note, road=streams.road[k], lat=float(lat), lon=float(lon)):
+                factor, sd = note.effect(study_year)
+                vehicles[k] *= factor
+                variance[k] += sd**2
+                told[k] = "; ".join(filter(None, [told[k], note.describe(study_year)]))
+    return replace(streams, vehicles_per_day=vehicles, log_sd=np.sqrt(variance), notes=told)
+
+
+def interpolate(line: FloatArray, fraction: float) -> FloatArray:
+    """Return the point at a fraction of a line's length, shape (2,)."""
+    along = np.append(0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T)))
+    at = fraction * along[-1]
+    return np.array([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
 def _count_corners_once(network: Network, streams: Streams, values: Sheet) -> Streams:
