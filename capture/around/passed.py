@@ -16,7 +16,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from capture.around.beside import Beside
 from capture.around.feeders import Feeders
-from capture.around.passed_kernel import fill_chances
 from capture.basis import InputError, Sheet
 from capture.place.network import Network
 
@@ -67,6 +66,8 @@ def compute_passed_first(
     :math:`\sum_l (l - l_{-1}) P_l`. Time runs in steps, between which chances are
     interpolated.
     """
+    from capture.around.passed_kernel import fill_chances
+
     at = np.atleast_1d(np.asarray(edge, dtype=np.int64))
     along = np.atleast_1d(np.asarray(fraction, dtype=np.float64))
     if at.size and not ((at >= 0) & (at < network.edges)).all():
