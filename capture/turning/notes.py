@@ -78,7 +78,7 @@ def find_cautions(
     values: Sheet,
 ) -> list[list[str]]:
     """Gather what a reader of the delays should know, a list for each stream."""
-    cap, corner = values.value("delay_cap_s"), values.value("corner_reach_m")
+    cap = values.value("delay_cap_s")
     held = _held_share(streams, in_capacity, through, hours, values)
     gathered: list[list[str]] = []
     for r in range(len(streams.edge)):
@@ -91,7 +91,7 @@ def find_cautions(
                 said.append(f"the way {way} turns back on the road: check that this is allowed")
         if (by_hour_s[r, hours] >= cap).any():
             said.append(f"in some hours turning in and out costs {cap:.0f} s or more")
-        said += _signal_words(marks[r], corner)
+        said += _signal_words(marks[r], values)
         if ways.stream[used_in[r]] == ways.by[used_in[r]] and crosses[r] and held[r] > 0:
             said.append(
                 f"a car waiting to turn in holds up its own lane {100 * held[r]:.0f} % of the "
@@ -101,15 +101,15 @@ def find_cautions(
     return gathered
 
 
-def _signal_words(marks: FloatArray, corner: float) -> list[str]:
-    before, after, joint_before, joint_after = (float(mark) for mark in marks)
+def _signal_words(marks: FloatArray, values: Sheet) -> list[str]:
+    before, after, joint_before, joint_after = marks.tolist()
     said = []
-    if np.isfinite(before):
+    if before < np.inf:
         said.append(f"a signal {before:.0f} m before sends traffic in platoons: not modelled")
-    if np.isfinite(after):
+    if after <= values.value("queue_reach_m"):
         said.append(f"a queue at the signal {after:.0f} m beyond may block the driveway")
     near = min(joint_before, joint_after)
-    if near <= corner:
+    if near <= values.value("corner_reach_m"):
         said.append(f"a junction is {near:.0f} m away: ask the road authority about spacing")
     return said
 

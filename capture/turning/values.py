@@ -85,6 +85,7 @@ _OWN: Final = (
     ("straight_degrees", 45.0, "degrees", "largest bend that still counts as going straight on"),
     ("blocked_share", 0.05, "share", "chance of a blocked through lane from which it is said"),
     ("signal_reach_m", 400.0, "m", "distance within which a signal's platoons are cautioned"),
+    ("queue_reach_m", 120.0, "m", "distance within which a signal's queue is cautioned"),
     ("corner_reach_m", 60.0, "m", "distance to a junction within which a driveway is cautioned"),
     ("opening_reach_m", 12.0, "m", "largest distance of a median opening that serves a driveway"),
     ("candidate_step_m", 5.0, "m", "spacing of driveways that are tried"),

@@ -44,7 +44,7 @@ def test_capacity_is_what_random_gaps_give(movement: str, lanes: int, flow: floa
 @pytest.mark.parametrize(("use", "capacity"), [(0.2, 300.0), (0.5, 600.0), (0.7, 900.0)])
 def test_wait_tends_to_the_steady_queue(use: float, capacity: float) -> None:
     """Over a long period the wait is that of random arrivals and service: 1 / (c - v)."""
-    long = VALUES.override({"analysis_hours": 1000.0})
+    long = VALUES.override({"analysis_hours": 200.0})
     flow = use * capacity
     got = float(compute_delay(flow, capacity, values=long)) - VALUES.value("stop_and_go_s")
     assert got == pytest.approx(3600 / (capacity - flow), rel=0.01)
