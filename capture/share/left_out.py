@@ -41,13 +41,11 @@ class LeftOut:
 
     def rank_share(self) -> FloatArray:
         """Return where each target fell in its prediction, 0-1, shape (n,)."""
-        parts = zip(self.target, self.log_weight.T, self.mean.T, self.sd.T, strict=True)
-        return np.array([float(mixture_cdf(y, np.exp(w), m, s)) for y, w, m, s in parts])
+        return mixture_cdf(self.target, np.exp(self.log_weight), self.mean, self.sd)
 
     def quantile(self, share: float) -> FloatArray:
         """Return a quantile of each prediction, shape (n,)."""
-        parts = zip(self.log_weight.T, self.mean.T, self.sd.T, strict=True)
-        return np.array([float(mixture_quantile(share, np.exp(w), m, s)) for w, m, s in parts])
+        return mixture_quantile(share, np.exp(self.log_weight), self.mean, self.sd)
 
     def log_score(self) -> FloatArray:
         """Return the log density of each target under its prediction, shape (n,)."""
@@ -124,6 +122,8 @@ class _Inside:
     pull: FloatArray
     #: t^2 / (1 + t^2 g'g) of each row's group, shape (K, n)
     shared: FloatArray
+    #: factor of the coefficients' covariance, shape (K, p, p)
+    root: FloatArray
 
     @classmethod
     def of(cls, rows: Rows, mixture: Mixture) -> _Inside:
@@ -150,6 +150,7 @@ class _Inside:
             reach=spread[:, :, :-1],
             pull=spread[:, :, -1],
             shared=variance / (1 + variance * inner),
+            root=mixture.spread_root(),
         )
 
     def leave(
@@ -163,7 +164,7 @@ class _Inside:
         inverse = np.eye(len(block)) * precision[:, :, None]
         inverse = inverse - same * self.shared[:, block, None] * both
         reach = self.reach[:, block]
-        inverse = inverse - np.einsum("kip,kjp->kij", reach, reach)
+        inverse = inverse - reach @ np.swapaxes(reach, 1, 2)
         pull = self.pull[:, block]
         apart = np.linalg.solve(inverse, pull[:, :, None])[:, :, 0]
         covariance = np.linalg.inv(inverse)
@@ -177,8 +178,8 @@ class _Inside:
         likely -= 0.5 * len(block) * np.log(2 * np.pi) + 0.5 * np.log(weight).sum()
         logs = mixture.log_weight - likely
         logs = logs - logsumexp(logs)
-        moved = np.linalg.solve(mixture.root, np.einsum("kip,ki->kp", reach, apart)[:, :, None])
-        without = mixture.mean - mixture.scale * moved[:, :, 0]
+        along = (reach * apart[:, :, None]).sum(axis=1)
+        without = mixture.mean - (self.root @ along[:, :, None])[:, :, 0]
         return (
             rows.target[block] - apart,
             np.sqrt(variance),

@@ -18,8 +18,7 @@ def mixture_cdf(at: ArrayLike, weight: FloatArray, mean: FloatArray, sd: FloatAr
     Parameters
     ----------
     at : array_like, shape (m,) or scalar
-    weight : ndarray, shape (K,)
-    mean, sd : ndarray, shape (K,) or (K, m)
+    weight, mean, sd : ndarray, each of shape (K,) or (K, m)
 
     Returns
     -------
@@ -32,8 +31,10 @@ def mixture_cdf(at: ArrayLike, weight: FloatArray, mean: FloatArray, sd: FloatAr
     0.8413
     """
     points = np.asarray(at, dtype=np.float64)
-    centre, width = (a if a.ndim == 2 else a.reshape(-1, *[1] * points.ndim) for a in (mean, sd))
-    return np.asarray(np.tensordot(weight, ndtr((points - centre) / width), axes=(0, 0)))
+    part, centre, width = (
+        a if a.ndim == 2 else a.reshape(-1, *[1] * points.ndim) for a in (weight, mean, sd)
+    )
+    return np.asarray((part * ndtr((points - centre) / width)).sum(axis=0))
 
 
 def mixture_quantile(
@@ -45,8 +46,7 @@ def mixture_quantile(
     ----------
     share : float
         Between 0 and 1.
-    weight : ndarray, shape (K,)
-    mean, sd : ndarray, shape (K,) or (K, m)
+    weight, mean, sd : ndarray, each of shape (K,) or (K, m)
 
     Returns
     -------

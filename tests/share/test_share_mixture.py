@@ -264,3 +264,42 @@ def test_cut_normal_far_in_the_tails() -> None:
         drawn = _cut_normal(np.zeros(2000), np.ones(2000), (low, high), uniform)
         theirs = stats.truncnorm(low, high).ppf(uniform)
         np.testing.assert_allclose(drawn, theirs, rtol=1e-6, atol=1e-9)
+
+
+@pytest.mark.property
+def test_the_order_of_rows_does_not_matter() -> None:
+    for seed in range(20):
+        rows, prior = make_rows(seed, count=9)
+        mixed = rows.take(np.random.default_rng(seed).permutation(9))
+        a, b = fit_mixture(rows, prior), fit_mixture(mixed, prior)
+        np.testing.assert_allclose(a.log_weight, b.log_weight, atol=1e-9)
+        np.testing.assert_allclose(a.mean, b.mean, rtol=1e-8, atol=1e-10)
+
+
+def test_many_sites_and_operators_against_their_columns_written_out() -> None:
+    """A thousand sites of two hundred operators, each operator as a column of its own."""
+    rng = np.random.default_rng(0)
+    count, width, groups, sigma = 1000, 20, 200, 0.3
+    design, group = rng.normal(size=(count, width)), rng.integers(0, groups, count)
+    target = design @ rng.normal(0, 0.2, width) + rng.normal(0, 0.25, groups)[group]
+    target = target + sigma * rng.normal(size=count)
+    variance = rng.uniform(0, 0.05, count)
+    prior = Prior(
+        mean=np.zeros(width),
+        sd=np.full(width, 0.5),
+        sigma=np.array([sigma]),
+        log_weight=np.zeros(1),
+        group_sd=0.25,
+    )
+    ours = fit_mixture(Rows.of(design, target, variance=variance, group=group), prior)
+    marks = (group[:, None] == np.arange(groups)).astype(float)
+    side = 1 / np.sqrt(sigma**2 + variance)
+    wide = np.vstack(
+        [
+            side[:, None] * np.column_stack([design, marks]),
+            np.diag(np.append(np.full(width, 2.0), np.full(groups, 4.0))),
+        ]
+    )
+    aim = np.append(side * target, np.zeros(width + groups))
+    theirs = np.linalg.lstsq(wide, aim, rcond=None)[0][:width]
+    np.testing.assert_allclose(ours.mean[0], theirs, rtol=1e-9, atol=1e-12)
