@@ -6,7 +6,7 @@ checks read it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
@@ -20,8 +20,13 @@ FloatArray = NDArray[np.float64]
 #: monthly growth between which a rate of return is searched
 _LEAST, _MOST = 0.9, 1.5
 _YEAR: Final = 12
-_STEPS: Final = 60
-_CLOSE: Final = 1e-12
+#: growths that make the bracket small before it is closed
+_GUESSES: Final = (0.995, 1.0, 1.006, 1.015, 1.04)
+_STEPS: Final = 80
+_CLOSE: Final = 1e-13
+_CLOSE_USD: Final = 1e-4
+#: share of cells still going below which the others are dropped
+_WORTH_DROPPING: Final = 0.7
 #: cells solved at once
 _CELLS: Final = 1 << 16
 
@@ -147,90 +152,141 @@ def solve_irr(cars: FloatArray, terms: Terms, capital: Capital, opening: FloatAr
 
     Notes
     -----
-    Newton steps kept inside a bracket, on the closed form of the discounted payments.
+    A bracket around the root is closed on the closed form of the discounted payments.
     """
     shape = cars.shape
     rows = max(1, _CELLS // shape[1])
-    wide = {
-        name: np.broadcast_to(getattr(capital, name), shape)
-        for name in ("land_usd", "soft_usd", "hard_usd", "works_kept_usd")
-    }
     solved = np.empty(shape)
     for at in range(0, shape[0], rows):
         part = slice(at, at + rows)
-        value = _Value(
-            cars[part], terms, capital, opening[part], {k: w[part] for k, w in wide.items()}
-        )
-        solved[part] = _newton(value, cars[part].shape)
+        value = _Value.of(cars[part], terms, capital, opening[part], part)
+        solved[part] = _solve(value, cars[part].shape)
     return solved
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Value:
-    """Value today of a block of sites as a function of monthly growth."""
+    """Value today of a block of sites as a function of monthly growth; all broadcast."""
 
-    def __init__(
-        self,
-        cars: FloatArray,
-        terms: Terms,
-        capital: Capital,
-        opening: FloatArray,
-        wide: dict[str, FloatArray],
-    ) -> None:
-        self.cars, self.terms, self.capital, self.opening = cars, terms, capital, opening
-        self.wide = wide
-        self.building = np.minimum(terms.building_months, opening)
+    cars: FloatArray
+    opening: FloatArray
+    building: FloatArray
+    #: months first
+    margin: FloatArray
+    fixed: FloatArray
+    carry: FloatArray
+    land: FloatArray
+    soft: FloatArray
+    fees: FloatArray
+    hard: FloatArray
+    pre_opening: FloatArray
+    kept: FloatArray
+
+    @classmethod
+    def of(
+        cls, cars: FloatArray, terms: Terms, capital: Capital, opening: FloatArray, part: slice
+    ) -> _Value:
+        """Gather what one block needs."""
+
+        def rows(amount: FloatArray) -> FloatArray:
+            wide = np.atleast_2d(amount)
+            return wide[part] if wide.shape[0] > 1 else wide
+
+        land = rows(capital.land_usd)
+        return cls(
+            cars=cars,
+            opening=opening,
+            building=np.minimum(terms.building_months, opening),
+            margin=np.ascontiguousarray(terms.margin_usd.T),
+            fixed=terms.fixed_usd_month,
+            carry=terms.carry_usd_month,
+            land=land * (1.0 + capital.closing_share),
+            soft=rows(capital.soft_usd),
+            fees=capital.fees_usd,
+            hard=rows(capital.hard_usd),
+            pre_opening=capital.pre_opening_usd,
+            kept=rows(capital.works_kept_usd) + land * capital.land_kept_share,
+        )
+
+    def take(self, which: NDArray[np.bool_]) -> _Value:
+        """Return the chosen cells only, flat."""
+        whole: dict[str, FloatArray] = {}
+        for field in fields(self):
+            array = getattr(self, field.name)
+            if field.name == "margin":
+                wide = array if array.ndim > 2 or array.shape[1:] == which.shape else array[:, None]
+                whole["margin"] = np.broadcast_to(wide, (MONTHS, *which.shape))[:, which]
+            else:
+                whole[field.name] = np.broadcast_to(array, which.shape)[which]
+        return _Value(**whole)
 
     def __call__(self, growth: FloatArray) -> FloatArray:
-        rate = growth - 1.0
-        shrink = 1.0 / growth
+        """Return the value at a growth a month, of the growth's shape."""
+        rate, shrink = growth - 1.0, 1.0 / growth
         earned = np.zeros(growth.shape)
         for month in range(MONTHS - 1, -1, -1):
-            earned = (earned + self.terms.margin_usd[:, month]) * shrink
+            earned += self.margin[month]
+            earned *= shrink
         at_opening = shrink**self.opening
         at_start = shrink ** (self.opening - self.building)
-        at_end = at_opening * shrink**MONTHS
-        wide, capital, terms = self.wide, self.capital, self.terms
         until = compute_annuity(rate, self.opening)
-        kept = wide["works_kept_usd"] + wide["land_usd"] * capital.land_kept_share
+        open_months = compute_annuity(rate, MONTHS)
         return np.asarray(
-            -wide["land_usd"] * (1.0 + capital.closing_share)
-            - (wide["soft_usd"] / self.opening + terms.carry_usd_month) * until
-            - capital.fees_usd * at_start
-            - wide["hard_usd"] / self.building * at_start * compute_annuity(rate, self.building)
-            - capital.pre_opening_usd * at_opening
-            + at_opening
-            * (self.cars * earned - terms.fixed_usd_month * compute_annuity(rate, MONTHS))
-            + at_end * kept
+            -self.land
+            - (self.soft / self.opening + self.carry) * until
+            - self.fees * at_start
+            - self.hard / self.building * at_start * compute_annuity(rate, self.building)
+            - self.pre_opening * at_opening
+            + at_opening * (self.cars * earned - self.fixed * open_months)
+            + at_opening * shrink**MONTHS * self.kept
         )
 
 
-def _newton(value: _Value, shape: tuple[int, ...]) -> FloatArray:
-    """Find where a block's value crosses zero: Illinois steps inside a bracket."""
+def _solve(value: _Value, shape: tuple[int, ...]) -> FloatArray:
+    """Find where a block's value crosses zero: a bracket, then Illinois steps inside it."""
     low, high = np.full(shape, _LEAST), np.full(shape, _MOST)
     at_low, at_high = value(low), value(high)
     none, beyond = at_low <= 0, at_high > 0
-    # a first guess near the usual answer makes the bracket small
-    for guess in (0.995, 1.0, 1.005, 1.01, 1.02, 1.05):
+    for guess in _GUESSES:
         growth = np.full(shape, guess)
         at = value(growth)
-        up = (at > 0) & (growth > low)
-        down = (at <= 0) & (growth < high)
+        up, down = (at > 0) & (growth > low), (at <= 0) & (growth < high)
         low, at_low = np.where(up, growth, low), np.where(up, at, at_low)
         high, at_high = np.where(down, growth, high), np.where(down, at, at_high)
-    side = np.zeros(shape)
+    found = ~none & ~beyond
+    solved = np.where(beyond, np.inf, np.full(shape, np.nan))
+    if found.any():
+        ends = (low[found], high[found], at_low[found], at_high[found])
+        solved[found] = np.expm1(_YEAR * np.log(_close_in(value.take(found), *ends)))
+    return solved
+
+
+def _close_in(
+    value: _Value,
+    low: FloatArray,
+    high: FloatArray,
+    at_low: FloatArray,
+    at_high: FloatArray,
+) -> FloatArray:
+    """Close brackets with Illinois steps, dropping what is done on the way; flat arrays."""
+    root = 0.5 * (low + high)
+    where, side = np.arange(low.size), np.zeros(low.size)
     for _ in range(_STEPS):
         gap = at_low - at_high
         growth = low + (high - low) * np.where(gap > 0, at_low / np.where(gap > 0, gap, 1.0), 0.5)
         at = value(growth)
+        root[where] = growth
+        going = (np.abs(at) > _CLOSE_USD) & (high - low > _CLOSE)
+        if not going.any():
+            break
         up = at > 0
         at_high = np.where(up & (side > 0), 0.5 * at_high, at_high)
         at_low = np.where(~up & (side < 0), 0.5 * at_low, at_low)
         low, at_low = np.where(up, growth, low), np.where(up, at, at_low)
         high, at_high = np.where(up, high, growth), np.where(up, at_high, at)
         side = np.where(up, 1.0, -1.0)
-        done = (high - low < _CLOSE) | (np.abs(at) < 1e-6) | none | beyond
-        if done.all():
-            break
-    best = np.where(np.abs(at_low) < np.abs(at_high), low, high)
-    yearly = np.expm1(_YEAR * np.log(best))
-    return np.asarray(np.where(none, np.nan, np.where(beyond, np.inf, yearly)))
+        if going.mean() < _WORTH_DROPPING:
+            value, where, side = value.take(going), where[going], side[going]
+            low, high = low[going], high[going]
+            at_low, at_high = at_low[going], at_high[going]
+    return root
