@@ -95,6 +95,30 @@ def practice(
     )
 
 
+#: units of what cannot be nothing
+_NEVER_ZERO = frozenset(
+    {"m", "m2", "m3", "m3/s", "m/s", "m/s2", "s", "min", "h", "W", "Pa", "kg/m3", "people"}
+    | {"cars", "veh/day", "veh/h", "J/m3"}
+)
+#: how many times what is known an own value may be
+_FARTHEST = 1000.0
+
+
+def _check_own(name: str, known: Sourced, value: float) -> None:
+    most = _FARTHEST * (max(abs(known.low), abs(known.high)) or 1.0)
+    least = -most if known.low < 0 else 0.0
+    if known.unit == "share" and known.low >= 0 and known.high <= 1:
+        most = 1.0
+    zero_is_fine = not (known.low > 0 and known.unit in _NEVER_ZERO)
+    if math.isfinite(value) and least <= value <= most and (value != 0 or zero_is_fine):
+        return
+    bottom = f"{least:g}" if zero_is_fine else "above 0"
+    raise InputError(
+        f"{name} must be a finite number, {bottom} to {most:g} {known.unit}, got {value:g}; "
+        "change it"
+    )
+
+
 class Sheet(Mapping[str, Sourced]):
     """A room's constants by name: a frozen mapping that can be overridden into a new one.
 
@@ -158,10 +182,12 @@ class Sheet(Mapping[str, Sourced]):
         Raises
         ------
         InputError
-            For an unknown name or a value that is not finite.
+            For an unknown name or a value that such a number cannot have: not finite, of
+            the wrong sign, a share above 1, or a thousand times what is known.
         """
         changed = dict(self._entries)
         for name, value in values.items():
+            _check_own(f"{self.room}.{name}", self[name], float(value))
             changed[name] = replace(
                 self[name],
                 value=float(value),

@@ -208,6 +208,8 @@ def make_stream_layer(
 
 def _shift_aside(line: FloatArray, right_m: float) -> FloatArray:
     """Shift a line to its right, so that the two directions of a road lie side by side."""
+    if len(line) < 2:
+        return line
     moved = shapely.offset_curve(shapely.LineString(line), -right_m)
     points: FloatArray = shapely.get_coordinates(moved)
     return points if len(points) > 1 else line

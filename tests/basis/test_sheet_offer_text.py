@@ -63,6 +63,21 @@ def test_sheet_refuses_unknown_and_double_names():
 
 
 @pytest.mark.parametrize(
+    ("unit", "value"),
+    [("m", 0.0), ("m", -1.0), ("m", 1e9), ("share", 1.5), ("share", -0.1), ("USD", -1.0)],
+)
+def test_own_value_must_be_possible(unit, value):
+    sheet = Sheet("line", [practice("x", 0.1, 0.2, 0.3, unit, "a test")])
+    with pytest.raises(InputError, match=r"line\.x must be a finite number"):
+        sheet.override({"x": value})
+
+
+def test_own_value_may_be_nothing_where_that_makes_sense():
+    sheet = Sheet("money", [practice("x", 0.1, 0.2, 0.3, "USD", "a test")])
+    assert sheet.override({"x": 0.0}).value("x") == 0.0
+
+
+@pytest.mark.parametrize(
     ("change", "said"),
     [
         ({"format": "steam"}, "format must be one of"),
