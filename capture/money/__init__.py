@@ -19,7 +19,14 @@ from capture.money.returns import (
     compute_payback,
     compute_payment,
 )
-from capture.money.second import SECOND_VALUES, SecondSite, estimate_moved, price_second
+from capture.money.second import (
+    SECOND_VALUES,
+    SecondSite,
+    compute_nearer_share,
+    estimate_moved,
+    estimate_taken,
+    price_second,
+)
 from capture.money.summary import Outcome, price_land_at, sum_up
 from capture.money.terms import MONTHS, Terms, draw_terms
 from capture.money.tornado import Bar, compute_first_order, make_tornado, rank_inputs
@@ -45,12 +52,14 @@ __all__ = [
     "compute_first_order",
     "compute_irr",
     "compute_monthly_rate",
+    "compute_nearer_share",
     "compute_npv",
     "compute_payback",
     "compute_payment",
     "compute_unit_normal_loss",
     "draw_terms",
     "estimate_moved",
+    "estimate_taken",
     "make_tornado",
     "price_land",
     "price_land_at",

@@ -42,6 +42,8 @@ class Money:
     owner_npv_usd: FloatArray
     #: yearly rate of return before debt; nan where there is none
     irr_share: FloatArray
+    #: value today of one more mature yearly car
+    npv_usd_car: FloatArray
     #: years from opening until cash before debt has paid all capital back; inf is never
     payback_years: FloatArray
     #: cars a day at which a mature year pays its costs and loan; inf is never
@@ -150,7 +152,7 @@ def price_study(
     opening = np.broadcast_to(terms.opening_months + capital.ground_months, shape)
     capital_usd = np.broadcast_to(capital.total_usd + terms.carry_usd_month * opening, shape)
     loan = np.broadcast_to(terms.loan_share * capital.total_usd, shape)
-    npv, land_worth, owner = _worth(cars, terms, capital, opening, loan)
+    npv, per_car, land_worth, owner = _worth(cars, terms, capital, opening, loan)
     sums = np.add.reduceat(terms.margin_usd, np.arange(0, MONTHS, _YEAR), axis=1)
     fixed_year = terms.fixed_usd_month * _YEAR
     cash_year = {at: cars * sums[:, at] - fixed_year for at in (0, 2, -1)}
@@ -163,6 +165,7 @@ def price_study(
         npv_usd=npv,
         owner_npv_usd=owner,
         irr_share=(solve_irr(cars, terms, capital, opening) if irr else np.full(shape, np.nan)),
+        npv_usd_car=np.broadcast_to(per_car, shape),
         payback_years=_pay_back(cars, capital_usd, terms),
         breakeven_cars_day=np.broadcast_to(need / _DAYS, shape),
         land_ceiling_usd=np.where(
@@ -200,8 +203,8 @@ def _check_cars(
 
 def _worth(
     cars: FloatArray, terms: Terms, capital: Capital, opening: FloatArray, loan: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return value before debt, value lost per dollar of land, value after debt."""
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return value before debt, value of a car, value lost per dollar of land, after debt."""
     rate = terms.discount
     shrink = 1.0 / (1.0 + rate)
     months = np.arange(1, MONTHS + 1)
@@ -231,7 +234,7 @@ def _worth(
         - paid * at_opening * compute_annuity(rate, years)
         - owed * at_end
     )
-    return npv, np.asarray(land_worth), np.asarray(owner)
+    return npv, np.asarray(at_opening * earned), np.asarray(land_worth), np.asarray(owner)
 
 
 def _pay_back(cars: FloatArray, capital_usd: FloatArray, terms: Terms) -> FloatArray:

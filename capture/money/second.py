@@ -125,6 +125,115 @@ def estimate_moved(
     return cars * share * members, cars * (1.0 - share) * tickets
 
 
+def compute_nearer_share(
+    people: ArrayLike,
+    first_minutes: ArrayLike,
+    second_minutes: ArrayLike,
+    *,
+    values: Sheet = SECOND_VALUES,
+) -> float:
+    """Compute which part of the first site's members lives nearer the second.
+
+    Parameters
+    ----------
+    people : array_like of float, shape (zones,)
+        People or households by zone.
+    first_minutes, second_minutes : array_like of float, shape (zones,)
+        Drive times to either site; ``inf`` where there is no way.
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Notes
+    -----
+    Members are spread as people x exp(-minutes to the first / tau); a home as near to one
+    as to the other counts half.
+
+    Raises
+    ------
+    InputError
+        When arrays differ in shape, are negative, or nobody lives in reach of the first.
+
+    Examples
+    --------
+    >>> compute_nearer_share([100, 100], [2.0, 2.0], [9.0, 1.0])
+    0.5
+    """
+    crowd, first, second = (
+        np.asarray(part, dtype=np.float64) for part in (people, first_minutes, second_minutes)
+    )
+    if not crowd.shape == first.shape == second.shape or crowd.ndim != 1:
+        raise InputError(
+            f"homes: people and both drive times are needed for every zone, got {crowd.shape}, "
+            f"{first.shape}, {second.shape}; match them"
+        )
+    if not ((crowd >= 0).all() and (first >= 0).all() and (second >= 0).all()):
+        raise InputError("homes: people and minutes must be 0 or more in every zone; check them")
+    weight = crowd * np.exp(-first / values.value("overlap_minutes"))
+    if not weight.sum() > 0:
+        raise InputError("homes: nobody lives in reach of the first site; check the zones")
+    nearer = np.where(second < first, 1.0, np.where(second == first, 0.5, 0.0))
+    return float((weight * nearer).sum() / weight.sum())
+
+
+def estimate_taken(
+    money: Money,
+    minutes: ArrayLike,
+    worlds: Worlds,
+    *,
+    values: Sheet = SECOND_VALUES,
+) -> FloatArray:
+    """Estimate what every two sites would take from each other, for choosing several.
+
+    Parameters
+    ----------
+    money : Money
+        S sites.
+    minutes : array_like of float, shape (S, S)
+        Drive times between sites; the smaller of both ways counts, ``inf`` is far apart.
+
+    Returns
+    -------
+    ndarray of float, shape (S, S)
+        Mean value today of the cars that both would count, USD; symmetric, 0 on the
+        diagonal, for :func:`~capture.money.choosing.choose_sites`.
+
+    Notes
+    -----
+    Shared cars = overlap x (half of the members near home + tickets past both) of the
+    smaller site, each worth a mature yearly car.
+
+    Raises
+    ------
+    InputError
+        When minutes are negative, not a number, or not S x S.
+    """
+    apart = np.asarray(minutes, dtype=np.float64)
+    sites = len(money.site_ids)
+    if apart.shape != (sites, sites) or not (apart >= 0).all():
+        raise InputError(
+            f"minutes between sites must be {sites} x {sites} and 0 or more, got {apart.shape}"
+        )
+    apart = np.minimum(apart, apart.T)
+    share = money.terms.member_share[:, -1]
+    part = 0.5 * share * worlds.constant(values["near_members_share"]) + (
+        1.0 - share
+    ) * worlds.constant(values["ticket_overlap_share"])
+    tau = worlds.constant(values["overlap_minutes"])
+    taken = np.zeros((sites, sites))
+    for one in range(sites):
+        for other in range(one + 1, sites):
+            if not np.isfinite(apart[one, other]):
+                continue
+            cars = np.minimum(money.cars_per_year[one], money.cars_per_year[other])
+            worth = np.minimum(money.npv_usd_car[one], money.npv_usd_car[other])
+            shared = cars * part * np.exp(-apart[one, other] / tau)
+            taken[one, other] = taken[other, one] = max(float((shared * worth).mean()), 0.0)
+    return taken
+
+
 def price_second(
     first: Money,
     second_cars: ArrayLike,

@@ -13,8 +13,10 @@ from capture.basis import FitError, InputError, Offer, Worlds
 from capture.money import (
     choose_sites,
     compute_first_order,
+    compute_nearer_share,
     compute_unit_normal_loss,
     estimate_moved,
+    estimate_taken,
     make_tornado,
     price_second,
     price_study,
@@ -192,6 +194,42 @@ def test_known_homes_replace_the_rule_of_thumb() -> None:
             estimate_moved(1e5, 0.6, worlds=worlds, **wrong)  # type: ignore[arg-type]
     with pytest.raises(InputError, match="member_share"):
         estimate_moved(1e5, 60.0, 3.0, worlds)
+
+
+def test_homes_tell_who_lives_nearer() -> None:
+    people, first = np.array([100.0, 50.0, 50.0]), np.array([1.0, 5.0, 5.0])
+    share = compute_nearer_share(people, first, np.array([9.0, 1.0, np.inf]))
+    far = 50 * np.exp(-4 / 5)
+    assert share == pytest.approx(far / (100 + 2 * far))
+    assert compute_nearer_share(people, first, first) == pytest.approx(0.5)
+    for wrong in ((people, first, first[:2]), (-people, first, first), (0 * people, first, first)):
+        with pytest.raises(InputError):
+            compute_nearer_share(*wrong)
+
+
+def test_what_sites_take_falls_with_minutes_and_leads_to_sites_apart() -> None:
+    worlds = Worlds(draws=300)
+    cars = 2.6e5 * np.exp(0.1 * worlds.normal("cars", ["A", "B", "C"]))
+    money = price_study(cars, 0.0, LINE, Offer(), worlds, ["A", "B", "C"], irr=False)
+    minutes = np.array([[0, 1, 12], [1, 0, 30], [12, 30, 0.0]])
+    taken = estimate_taken(money, minutes, worlds)
+    assert np.array_equal(taken, taken.T)
+    assert (np.diag(taken) == 0).all()
+    assert taken[0, 1] > taken[0, 2] > taken[1, 2] > 0
+    assert 2 in choose_sites(money.npv_usd.mean(axis=1), 2, taken_usd=taken).chosen
+    with pytest.raises(InputError, match="3 x 3"):
+        estimate_taken(money, minutes[:2], worlds)
+    with pytest.raises(InputError):
+        estimate_taken(money, -minutes, worlds)
+
+
+def test_one_more_car_is_worth_what_the_value_rises_by() -> None:
+    worlds = Worlds(draws=50)
+    few, many = (
+        price_study(np.full((1, 50), yearly), 0.0, LINE, Offer(), worlds, ["A"], irr=False)
+        for yearly in (1e5, 1e5 + 1)
+    )
+    assert np.allclose(many.npv_usd - few.npv_usd, few.npv_usd_car, rtol=1e-4)
 
 
 def worth(value: np.ndarray, taken: np.ndarray, chosen: tuple[int, ...]) -> float:
