@@ -59,7 +59,7 @@ def count_attractions(
     """
     from scipy.spatial import cKDTree
 
-    spots = np.column_stack([list_attractions(area, place)[k] for k in ("x", "y")])
+    spots = list_attractions(area, place)[["x", "y"]].to_numpy(dtype=np.float64)
     sites = np.column_stack([np.atleast_1d(x), np.atleast_1d(y)])
     if not len(spots):
         return np.zeros(len(sites))

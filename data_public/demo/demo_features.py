@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from demo_roads import MEDIAN_HALF_M, Streets, harrow_y, winder_y
+from demo_join import Streets
+from demo_roads import MEDIAN_HALF_M, harrow_y, winder_y
 from demo_traffic import spread_people
 from shapely import LineString, Point, Polygon, STRtree, box
 from shapely.affinity import rotate, translate

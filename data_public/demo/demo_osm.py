@@ -12,7 +12,7 @@ from xml.sax.saxutils import quoteattr
 
 import numpy as np
 from demo_features import Thing
-from demo_roads import RANK, Streets
+from demo_join import RANK, Streets
 from shapely import LineString, Point
 
 #: the town stands on open water, far from every shore

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from demo_roads import HALF_M, RANK, Streets
+from demo_join import RANK, Streets
+from demo_roads import HALF_M
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import dijkstra
 

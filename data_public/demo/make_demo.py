@@ -21,21 +21,14 @@ HERE = Path(__file__).resolve().parent
 if str(HERE) not in sys.path:
     sys.path.insert(0, str(HERE))
 
+from demo_counts import make_counts, make_hourly, make_short  # noqa: E402
 from demo_features import draw_things, place_parcels  # noqa: E402
 from demo_known import make_known_sites, write_truth  # noqa: E402
-from demo_layers import (  # noqa: E402
-    make_counts,
-    make_hourly,
-    make_parcels,
-    make_people,
-    make_rivals,
-    make_short,
-    make_weather,
-    place_washes,
-)
+from demo_layers import make_parcels, make_people, make_weather  # noqa: E402
 from demo_osm import write_osm  # noqa: E402
 from demo_roads import draw_streets  # noqa: E402
 from demo_traffic import make_traffic  # noqa: E402
+from demo_washes import make_rivals, place_washes  # noqa: E402
 
 __all__ = ["main", "make_known_sites", "make_town"]
 
