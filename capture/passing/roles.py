@@ -41,7 +41,11 @@ def split_words(heading: object) -> list[str]:
     >>> split_words("AADT_2019 (veh/day)"), split_words("CountYear"), split_words("ÅDT")
     (['aadt', '2019', 'veh', 'day'], ['count', 'year'], ['adt'])
     """
-    text = unicodedata.normalize("NFKD", str(heading)).encode("ascii", "ignore").decode()
+    text = (
+        unicodedata.normalize("NFKD", str(heading).replace("ß", "ss"))
+        .encode("ascii", "ignore")
+        .decode()
+    )
     text = re.sub(r"([a-z])([A-Z])", r"\1 \2", text)
     return [word for word in re.split(r"[^a-zA-Z0-9]+", text.lower()) if word]
 
