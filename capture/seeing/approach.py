@@ -8,12 +8,12 @@ position: the middle of the stream's lanes.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.basis import Sheet
+from capture.basis import InputError, Sheet
 from capture.seeing.values import VALUES
 
 if TYPE_CHECKING:
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+#: finest step and longest walk that are allowed, metres
+LEAST_STEP_M: Final = 0.5
+MOST_WALK_M: Final = 5000.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,10 +97,22 @@ def walk_approach(
         How far to walk.
     driving_side : {"right", "left"}
         Side on which traffic keeps.
+
+    Raises
+    ------
+    InputError
+        When the steps are too fine or the walk too long to be held in memory.
     """
     from capture.seeing.kernels import walk_approaches
 
     step = values.value("step_m")
+    longest = float(np.max(distance_m, initial=0.0))
+    if not step >= LEAST_STEP_M or not longest <= MOST_WALK_M:
+        raise InputError(
+            f"an approach is walked in steps of at least {LEAST_STEP_M:g} m over at most "
+            f"{MOST_WALK_M:g} m, got steps of {step:g} m over {longest:g} m; change step_m, "
+            "least_walk_m or walk_over_needed"
+        )
     points = np.ceil(np.asarray(distance_m, dtype=np.float64) / step).astype(np.int64)
     eyes, ahead, where, count = walk_approaches(
         np.asarray(edge, np.int64), np.asarray(fraction, np.float64), points, step,

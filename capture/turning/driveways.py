@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,10 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 #: from streams and frontage to sight 0-1 and to clear sight triangles, both by stream (R,)
 Look = Callable[["Streams", "Frontage"], tuple[FloatArray, NDArray[np.bool_]]]
+
+
+#: places tried along one piece of road, at most
+MOST_CANDIDATES: Final = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +83,8 @@ def lay_candidates(
     """
     line = place.network.segment_line(int(frontage.segment[row]))
     length = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    now, step = float(frontage.fraction[row]) * length, values.value("candidate_step_m")
+    now = float(frontage.fraction[row]) * length
+    step = max(values.value("candidate_step_m"), length / MOST_CANDIDATES)
     steps = np.arange(-np.floor(now / step), np.floor((length - now) / step) + 1) * step
     spots, mouths, kept = [], [], []
     for along in steps.tolist():
