@@ -51,7 +51,7 @@ class LocalProjection:
     def crs(self) -> str:
         """The projection as a PROJ string, for GeoDataFrames."""
         return (
-            f"+proj=tmerc +lat_0={self.centre_lat!r} +lon_0={self.centre_lon!r} "
+            f"+proj=tmerc +lat_0={float(self.centre_lat)!r} +lon_0={float(self.centre_lon)!r} "
             "+k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
         )
 
