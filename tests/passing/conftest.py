@@ -90,3 +90,8 @@ def counts_table():
 @pytest.fixture
 def latlon():
     return to_latlon
+
+
+@pytest.fixture
+def draw_roads():
+    return write_roads
