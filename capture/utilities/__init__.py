@@ -11,6 +11,7 @@ from capture.utilities.electric import (
     round_up_motor,
     size_service,
 )
+from capture.utilities.figures import CAUTIONS, Figure
 from capture.utilities.hydraulics import (
     compute_heater_power,
     compute_nozzle_flow,
@@ -21,7 +22,7 @@ from capture.utilities.hydraulics import (
     compute_tank_area,
 )
 from capture.utilities.motors import Pump, Service, list_motors, list_pumps, size_power
-from capture.utilities.sizing import CAUTIONS, Figure, Utilities, size_utilities
+from capture.utilities.sizing import Utilities, size_utilities
 from capture.utilities.surroundings import (
     Meter,
     add_levels,

@@ -7,9 +7,10 @@ up to a usual largest size. Assumes nothing of make or model.
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
-from capture.basis import Sheet
+from capture.basis import InputError, Sheet
 from capture.utilities.electric import (
     Motor,
     compute_apparent_power,
@@ -99,6 +100,7 @@ def list_motors(
     vacuum_w: float = 0.0,
     compressor_w: float = 0.0,
     volts: int = 480,
+    drives: Collection[str] = (),
     values: Sheet = VALUES,
 ) -> tuple[Motor, ...]:
     """Split rated powers into standard three-phase motors.
@@ -113,12 +115,25 @@ def list_motors(
         Shaft power of central vacuums and of the air compressor.
     volts : int
         Supply voltage.
+    drives : collection of str
+        Roles of stations whose motors run on variable-frequency drives.
+
+    Raises
+    ------
+    InputError
+        When a role in ``drives`` is none of the stations'.
 
     Returns
     -------
     tuple of Motor
         In line order, then vacuums and air.
     """
+    unknown = sorted(set(drives) - set(stations.roles))
+    if unknown:
+        raise InputError(
+            f"drives: no station has the role {unknown[0]!r}; known are "
+            f"{', '.join(sorted(set(stations.roles)))}"
+        )
     wanted = []
     for at, name in enumerate(stations.names):
         power = float(stations.power_w[at])
@@ -130,15 +145,19 @@ def list_motors(
             size = values.value("pump_motor_w")
         else:
             size = values.value("drive_motor_w")
-        wanted.append((name, power, size, lines))
-    wanted.append(("central vacuum", vacuum_w, values.value("pump_motor_w"), 1))
-    wanted.append(("air compressor", compressor_w, values.value("pump_motor_w"), 1))
+        wanted.append((name, power, size, lines, stations.roles[at] in drives))
+    wanted.append(("central vacuum", vacuum_w, values.value("pump_motor_w"), 1, False))
+    wanted.append(("air compressor", compressor_w, values.value("pump_motor_w"), 1, False))
     return tuple(
-        _split(name, power, size, times, volts) for name, power, size, times in wanted if power > 0
+        _split(name, power, size, times, volts, on_drive=on_drive)
+        for name, power, size, times, on_drive in wanted
+        if power > 0
     )
 
 
-def _split(name: str, power_w: float, largest_w: float, times: int, volts: int) -> Motor:
+def _split(
+    name: str, power_w: float, largest_w: float, times: int, volts: int, *, on_drive: bool
+) -> Motor:
     number = max(1, math.ceil(power_w / largest_w - 0.05))
     size = round_up_motor(power_w / number)
     return Motor(
@@ -146,6 +165,7 @@ def _split(name: str, power_w: float, largest_w: float, times: int, volts: int) 
         count=number * times,
         power_w=size,
         full_load_a=compute_full_load_amps(size, volts=volts),
+        on_drive=on_drive,
     )
 
 

@@ -55,6 +55,8 @@ VALUES: Final = Sheet(
         ),
         practice("carry_off_share", 0.08, 0.15, 0.25, "share", "water that leaves unsewered"),
         practice("reject_share", 0.25, 0.40, 0.60, "share", "spot-free feed sent away as reject"),
+        practice("softened_share", 0.2, 0.5, 1.0, "1", "of fresh water that is softened"),
+        practice("softener_waste_share", 0.03, 0.06, 0.12, "share", "of it used to regenerate"),
         practice("pump_efficiency_share", 0.55, 0.70, 0.85, "share", "shaft to water, pumps"),
         practice("motor_efficiency_share", 0.85, 0.92, 0.95, "share", "wire to shaft, motors"),
         # settling

@@ -109,6 +109,18 @@ def test_feeder_is_the_rule_worked_by_hand() -> None:
     assert used["apparent_va"].value == pytest.approx(np.sqrt(3) * 480 * by_hand)
 
 
+def test_motors_on_drives_count_by_their_input() -> None:
+    line, offer = size_line(98.0, Offer()), Offer()
+    plain, driven = (
+        size_utilities(line, 95_000.0, 80.0, offer, WORLDS, drives=roles)
+        for roles in ((), ("dryer",))
+    )
+    assert driven.service.feeder_a > 1.1 * plain.service.feeder_a
+    assert {m.on_drive for m in driven.motors if "dryer" in m.name} == {True}
+    with pytest.raises(InputError, match="no station has the role 'steam'"):
+        size_utilities(line, 95_000.0, 80.0, offer, WORLDS, drives=("steam",))
+
+
 def test_lower_voltage_needs_a_larger_service() -> None:
     line, offer = size_line(98.0, Offer()), Offer()
     high, low = (
