@@ -7,10 +7,12 @@ from capture.line.bays import (
     size_bays,
 )
 from capture.line.choices import compare_design_hours, compute_queue_sensitivity, list_frontier
+from capture.line.drawing import render_line
 from capture.line.line import Line, PlacedStation, lay_out_line, size_line
 from capture.line.lost import compute_balk_share, compute_lost_share
 from capture.line.queue import Queue, simulate_queue
 from capture.line.rules import RuleBreak, check_rules, usual_rules
+from capture.line.schedule import list_assumptions, list_schedule
 from capture.line.sizing import (
     Frontier,
     LineTable,
@@ -44,9 +46,12 @@ __all__ = [
     "compute_queue_sensitivity",
     "count_bays_needed",
     "lay_out_line",
+    "list_assumptions",
     "list_frontier",
+    "list_schedule",
     "load_catalog",
     "make_frontier",
+    "render_line",
     "simulate_queue",
     "size_bays",
     "size_line",

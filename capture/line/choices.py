@@ -88,7 +88,8 @@ def compare_design_hours(
     -------
     list of dict
         ``words``, ``hours_a_year``, ``cars_per_hour`` (the busy hour), ``design_cars_per_hour``
-        (with headroom), ``length_m``, ``lines``, ``line_cars_per_hour``, ``capital_usd``, ``lost_share``.
+        (with headroom), ``length_m``, ``lines``, ``line_cars_per_hour``,
+        ``capital_usd``, ``lost_share``.
 
     Examples
     --------

@@ -22,7 +22,7 @@ def holiday_day(name, year):
 
 
 CHECKS = {
-    "fewer_chance": lambda mean, variance, rank: compute_fewer_chance(mean, variance, rank),
+    "fewer_chance": compute_fewer_chance,
     "holiday_day": holiday_day,
     "weekday": lambda year, day: int(make_year_shape(Offer(), year=year).weekday[day]),
 }
