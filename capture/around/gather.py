@@ -15,7 +15,7 @@ from typing import Any, Final
 from capture.area import Area
 from capture.around.dates import read_date, read_opening_hours
 from capture.around.formats import read_format, read_tags
-from capture.basis import plain_text, raise_gathered
+from capture.basis import DataError, plain_text, raise_gathered
 from capture.place import Place, explain_outside
 
 #: field -> names under which a table may hold it, lower case
@@ -40,6 +40,8 @@ _STATUS_WORDS: Final = (
 )
 _MOST_PRICE_USD: Final = 1000.0
 _MOST_BAYS: Final = 100.0
+#: rows of a table of rivals at most
+MOST_ROWS: Final = 5_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,6 +143,11 @@ def gather_table_entries(area: Area, place: Place) -> tuple[list[Entry], list[st
     table = area.read("rivals")
     if table is None:
         return [], ["no table of rivals is given; only those on the map are known"]
+    if len(table) > MOST_ROWS:
+        raise DataError(
+            f"rivals: the table must have at most {MOST_ROWS} rows, got {len(table)}; cut it to "
+            "the area"
+        )
     columns = _find_columns([str(name) for name in table.columns])
     faults: list[str] = []
     entries = []

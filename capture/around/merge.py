@@ -14,6 +14,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from capture.around.gather import Entry
 from capture.basis import Sheet
 
@@ -67,14 +69,33 @@ def merge_entries(entries: Sequence[Entry], *, values: Sheet) -> tuple[list[Entr
         One entry a wash, and a sentence for every merging.
     """
     groups: list[list[Entry]] = []
-    for entry in entries:
-        near = [group for group in groups if any(same_wash(entry, k, values=values) for k in group)]
-        if not near:
+    group_of: dict[int, int] = {}
+    for k, near in enumerate(_find_near(entries, values)):
+        entry = entries[k]
+        fits = [
+            (math.hypot(entries[j].x - entry.x, entries[j].y - entry.y), group_of[j])
+            for j in near
+            if j < k and same_wash(entry, entries[j], values=values)
+        ]
+        if fits:
+            group_of[k] = min(fits)[1]
+            groups[group_of[k]].append(entry)
+        else:
+            group_of[k] = len(groups)
             groups.append([entry])
-            continue
-        closest = min(near, key=lambda g: math.hypot(g[0].x - entry.x, g[0].y - entry.y))
-        closest.append(entry)
     return [_join(group) for group in groups], [_say(group) for group in groups if len(group) > 1]
+
+
+def _find_near(entries: Sequence[Entry], values: Sheet) -> list[list[int]]:
+    """List for every entry those near enough to be the same wash."""
+    from scipy.spatial import cKDTree
+
+    if not entries:
+        return []
+    spots = np.array([(entry.x, entry.y) for entry in entries])
+    reach = max(values.value("merge_m"), values.value("merge_unnamed_m"))
+    near = cKDTree(spots).query_ball_point(spots, reach, return_sorted=True)
+    return [list(found) for found in near]
 
 
 def _join(group: Sequence[Entry]) -> Entry:

@@ -269,3 +269,44 @@ def test_what_is_a_wash():
     assert is_wash({"amenity": "fuel", "car_wash": "automatic"})
     assert not is_wash({"amenity": "fuel"})
     assert not is_wash({"shop": "car_repair", "car_wash": "yes"})
+
+
+def test_a_table_too_long_for_an_area_is_refused(tmp_path):
+    rows = [_row(-300, 30, number=str(k)) for k in range(5001)]
+    area, place = _town(tmp_path, rows)
+    with pytest.raises(DataError, match="at most 5000 rows, got 5001"):
+        load_rivals(area, place)
+
+
+def test_many_entries_are_merged_as_each_pair_says():
+    from capture.around import VALUES
+    from capture.around.gather import Entry
+    from capture.around.merge import merge_entries, same_wash
+
+    random = np.random.default_rng(4)
+    names = ["", "Elm", "Oak", "Ash"]
+    entries = [
+        Entry(
+            id=str(k),
+            name=names[random.integers(4)],
+            format="unknown",
+            lat=0.0,
+            lon=0.0,
+            x=float(random.uniform(0, 2500)),
+            y=float(random.uniform(0, 2500)),
+            source="the map",
+            rank=1,
+        )
+        for k in range(300)
+    ]
+    merged, said = merge_entries(entries, values=VALUES)
+    ids = [number for entry in merged for number in entry.merged]
+    assert sorted(ids, key=int) == [str(k) for k in range(300)]
+    assert len(said) == sum(len(entry.merged) > 1 for entry in merged)
+    for entry in merged:
+        group = [entries[int(number)] for number in entry.merged]
+        for k, member in enumerate(group[1:], start=1):
+            assert any(same_wash(member, before, values=VALUES) for before in group[:k])
+    leads = [entries[int(entry.merged[0])] for entry in merged]
+    for k, lead in enumerate(leads):
+        assert not any(same_wash(lead, before, values=VALUES) for before in leads[:k])
