@@ -20,6 +20,7 @@ from capture.passing.aadt import (
     AverageDay,
     DesignHours,
     compute_average_day,
+    compute_average_day_by_hour,
     compute_design_hours,
     expand_short_count,
 )
@@ -70,6 +71,8 @@ class HourlyCounts:
     shapes: tuple[HourShape, ...]
     #: station -> its average of averages, for continuous ones
     average_days: dict[str, AverageDay]
+    #: station -> average day from hours, where each weekday of each month has all its hours
+    by_hours: dict[str, float]
     #: station -> K and D, for continuous ones
     design_hours: dict[str, DesignHours]
 
@@ -255,6 +258,7 @@ def summarize_hours(
     shapes: list[HourShape] = []
     averages: dict[str, AverageDay] = {}
     designs: dict[str, DesignHours] = {}
+    by_hours: dict[str, float] = {}
     groups = rows.groupby(["station", "road"], sort=False, dropna=False)
     for (station, road), whole in groups:
         if whole["vehicles"].sum() == 0:
@@ -274,12 +278,17 @@ def summarize_hours(
         if record["kind"] == "continuous":
             averages[str(station)] = _average_all(ways)
             designs[str(station)] = _design(ways, averages[str(station)].aadt)
+            by_hours[str(station)] = _by_hours(ways)
     if not counts:
         raise_none_left(ledger, name)
     table = pd.DataFrame(counts).reindex(columns=list(COUNT_COLUMNS))
     table["two_way"] = table["two_way"].astype(object)
     return HourlyCounts(
-        counts=table, shapes=tuple(shapes), average_days=averages, design_hours=designs
+        counts=table,
+        shapes=tuple(shapes),
+        average_days=averages,
+        by_hours=by_hours,
+        design_hours=designs,
     )
 
 
@@ -422,6 +431,21 @@ def _average_all(ways: list[_Way]) -> AverageDay:
             }
         )
     return _average(total)
+
+
+def _by_hours(ways: list[_Way]) -> float:
+    """Return the hour-based average day of all directions, NaN where hours are lacking."""
+    total = 0.0
+    for way in ways:
+        hour = pd.to_timedelta(np.floor(way.rows["hour"].to_numpy(dtype=np.float64)), unit="h")
+        summed = way.rows["vehicles"].groupby(way.rows["date"] + hour).sum()
+        try:
+            total += compute_average_day_by_hour(
+                summed.to_numpy(dtype=np.float64), summed.index.to_numpy()
+            )
+        except DataError:
+            return math.nan
+    return total
 
 
 def _design(ways: list[_Way], aadt: float) -> DesignHours:

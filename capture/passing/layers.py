@@ -41,6 +41,8 @@ class AreaCounts:
     done: pd.DataFrame
     #: what each column was taken for
     columns: pd.DataFrame
+    #: continuous stations, one row each
+    stations: pd.DataFrame
     #: hour shapes of stations
     shapes: tuple[HourShape, ...]
     #: yearly growth and its sd, measured in the area; None when not
@@ -117,11 +119,38 @@ def load_area_counts(
             [f.columns.assign(file=f.name) for f in files],
             ["file", "column", "taken_for", "confidence", "why"],
         ),
+        stations=list_stations(files),
         shapes=tuple(s for f in files if f.hourly for s in f.hourly.shapes),
         growth=growth,
         remarks=remarks,
         files=tuple(files),
     )
+
+
+def list_stations(files: list[CountFile]) -> pd.DataFrame:
+    """List continuous stations: the average day by the book, plain and by hours, and K and D."""
+    rows = []
+    for file in files:
+        if file.hourly is None:
+            continue
+        for station, average in file.hourly.average_days.items():
+            design = file.hourly.design_hours[station]
+            rows.append(
+                {
+                    "station": station,
+                    "average_of_averages": average.aadt,
+                    "plain_mean": average.plain_mean,
+                    "by_hours": file.hourly.by_hours.get(station, math.nan),
+                    "days": int(average.days.sum()),
+                    "incomplete_days": average.incomplete_days,
+                    "empty_cells": ", ".join(average.empty_cells),
+                    "k30": design.k.get(30, math.nan),
+                    "d30": design.d.get(30, math.nan),
+                }
+            )
+    names = ["station", "average_of_averages", "plain_mean", "by_hours", "days",
+             "incomplete_days", "empty_cells", "k30", "d30"]  # fmt: skip
+    return pd.DataFrame(rows, columns=names)
 
 
 def find_season(file: CountFile) -> FloatArray | None:

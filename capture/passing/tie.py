@@ -39,7 +39,7 @@ SAME_NAME: Final = 0.8
 #: score of a road that only the name speaks for
 FAR_NAMESAKE_SCORE: Final = 0.45
 TIE_COLUMNS: Final = (
-    "count_id", "segment", "score", "distance_m", "distance_score", "name_score",
+    "count_id", "key", "segment", "score", "distance_m", "distance_score", "name_score",
     "bearing_score", "class_score", "ambiguous", "rival_segment", "decided", "why",
 )  # fmt: skip
 
@@ -122,9 +122,16 @@ def _tie_one(
     decision: Mapping[str, float] | None,
     values: Sheet,
 ) -> dict[str, Any]:
-    base = {"count_id": count["count_id"], "segment": -1, "score": 0.0, "ambiguous": False,
-            "rival_segment": -1, "distance_m": math.inf,
-            "decided": decision is not None}  # fmt: skip
+    base = {
+        "count_id": count["count_id"],
+        "key": make_key(count),
+        "segment": -1,
+        "score": 0.0,
+        "distance_m": math.inf,
+        "ambiguous": False,
+        "rival_segment": -1,
+        "decided": decision is not None,
+    }
     if decision is not None:
         return _decided(network, index, base, decision)
     x, y = network.projection.to_xy(count["lat"], count["lon"])
@@ -240,6 +247,10 @@ def _score(
     told.append(f"name {_road_name(network, segment)} ({parts['name']:.2f})")
     told.append(f"{CLASSES[int(network.segment_class[segment])]} ({parts['class']:.2f})")
     score = math.prod(max(part, 1e-6) ** WEIGHTS[name] for name, part in parts.items())
+    crowding = _crowding(network, segment, count, values)
+    if crowding > 1:
+        score /= crowding**2
+        told.append(f"{crowding:.1f} times what its lanes carry")
     return {"segment": segment, "score": round(score, 4), "distance_m": distance,
             **{f"{k}_score": round(v, 3) for k, v in parts.items()},
             "why": ", ".join(told)}  # fmt: skip
@@ -268,6 +279,16 @@ def _class_score(network: Network, segment: int, count: Mapping[str, Any]) -> fl
     if bool(network.segment_link[segment]) != ramp:
         score *= 0.4
     return score
+
+
+def _crowding(network: Network, segment: int, count: Mapping[str, Any], values: Sheet) -> float:
+    """Return vehicles counted over what a road's lanes carry in a day at most."""
+    lanes = float(network.segment_lanes[segment])
+    opposite = int(network.segment_opposite[segment])
+    if opposite >= 0 and count["two_way"] is not False:
+        lanes += float(network.segment_lanes[opposite])
+    most = values.value("most_lane_veh_day") * max(lanes, 1.0)
+    return float(count["vehicles_per_day"]) / most
 
 
 def _line_bearing(network: Network, count: Mapping[str, Any]) -> float:

@@ -159,6 +159,14 @@ def _counting() -> list[Sourced]:
 
 def _tying() -> list[Sourced]:
     return [
+        practice(
+            "most_lane_veh_day",
+            20_000,
+            26_000,
+            30_000,
+            "veh/day",
+            "the most that a lane carries a day",
+        ),
         _ours(
             "tie_reach_m", 60, 60, 60, "m", "how far a count may lie from the road it is tied to"
         ),

@@ -74,6 +74,8 @@ class Volumes:
     through: FloatArray
     #: every count with what became of it
     counts: pd.DataFrame
+    #: continuous stations: average day three ways, cells without a day, K and D of hour 30
+    stations: pd.DataFrame
     #: counts of one road that contradict each other
     conflicts: pd.DataFrame
     #: what was done with each file: file, what, rows, which, why
@@ -258,6 +260,7 @@ def assemble_volumes(
         through=through,
         counts=counts,
         conflicts=find_conflicts(network, counts, carried, values),
+        stations=loaded.stations,
         done=loaded.done,
         columns=loaded.columns,
         shapes=_tie_shapes(counts, loaded.shapes),
