@@ -1,19 +1,19 @@
 """Does it fit on the parcel: building, stacking, bays, turns, and what could sink it."""
 
+from capture.ground.answers import AnswerBook, load_answers
 from capture.ground.breakers import (
     DEAL_BREAKERS,
     STATUSES,
     Answer,
-    AnswerBook,
     DealBreaker,
     Finding,
     Status,
     judge_item,
     judge_parcel,
-    load_answers,
     weigh,
 )
-from capture.ground.checking import CAUTIONS, Ground, Shortfall, check_ground
+from capture.ground.checking import CAUTIONS, Ground, check_ground
+from capture.ground.fitting import Shortfall, fit_site
 from capture.ground.layout import (
     Arrangement,
     Box,
@@ -22,7 +22,8 @@ from capture.ground.layout import (
     list_arrangements,
     read_needs,
 )
-from capture.ground.placing import Placement, check_parcel, fits_core, pick_angles, place_site
+from capture.ground.placing import Placement, place_site
+from capture.ground.searching import check_parcel, fits_core, pick_angles
 from capture.ground.values import VALUES
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "check_ground",
     "check_parcel",
     "compute_area_needed",
+    "fit_site",
     "fits_core",
     "judge_item",
     "judge_parcel",

@@ -1,8 +1,7 @@
 """How can the whole site stand on one parcel, and which ways are best?
 
-Searches turned frames (along the parcel's own edges), quarter turns, arrangements and every
-place on a fine grid; the same parcel always gives the same answer. Assumes one setback for
-buildings and one for paving on all sides.
+Takes the places at which building, lanes, turn and apron fit and adds vacuum rows and ways;
+the same parcel always gives the same answer.
 """
 
 from __future__ import annotations
@@ -13,30 +12,28 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from capture.basis import InputError, Sheet
-from capture.ground.layout import Arrangement, Box, Needs, list_arrangements
-from capture.ground.raster import Frame, fits_at, make_frame, sum_areas
+from capture.basis import Sheet
+from capture.ground.layout import Needs
+from capture.ground.raster import Frame
+from capture.ground.searching import (
+    Candidate,
+    check_parcel,
+    draw_part,
+    find_candidates,
+    map_point,
+)
 from capture.ground.values import VALUES
 from capture.ground.ways import Ways, mark_drivable, place_vacuums
 
 BoolArray = NDArray[np.bool_]
-Cells = tuple[int, int, int, int]
-#: cells that a grid may have, and the finest cell, m
-_MOST_CELLS: Final = 40_000
-_FINEST_M: Final = 0.5
-_ANGLES: Final = 3
-_APART_DEG: Final = 5.0
-#: directions towards which the building is pushed inside what is feasible
-_PUSHES: Final = ((-1, -1), (-1, 1), (1, -1), (1, 1), (0, 0))
 #: candidates whose vacuum rows and ways are looked at
 _LOOKED_AT: Final = 24
-#: largest parcel that is looked at
-MOST_AREA_M2: Final = 4e6
+#: headings nearer than this count as the same
+_APART_DEG: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,69 +56,6 @@ class Placement:
     reaches_driveway: bool | None
     #: driving distance as the crow flies from driveway to lanes and from apron back, m
     way_m: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Candidate:
-    frame: Frame
-    quarter: int
-    arrangement: Arrangement
-    boxes: tuple[tuple[str, Cells], ...]
-    at: tuple[int, int]
-    way_m: float
-
-
-def check_parcel(parcel: BaseGeometry) -> Polygon:
-    """Return a usable polygon of a parcel, its largest part when there are several.
-
-    Raises
-    ------
-    InputError
-        When the shape is empty, has no area or is over 4 km2.
-    """
-    shape = parcel if parcel.is_valid else shapely.make_valid(parcel)
-    if not isinstance(shape, Polygon):
-        parts = [part for part in getattr(shape, "geoms", ()) if isinstance(part, Polygon)]
-        parts += [
-            inner
-            for part in getattr(shape, "geoms", ())
-            if isinstance(part, MultiPolygon)
-            for inner in part.geoms
-        ]
-        shape = max(parts, key=lambda part: part.area) if parts else Polygon()
-    if shape.is_empty or not 1.0 <= shape.area <= MOST_AREA_M2:
-        raise InputError(
-            f"parcel: area must be 1 to {MOST_AREA_M2:g} m2, got {shape.area:.1f} m2; "
-            "check its shape and units"
-        )
-    return shape
-
-
-def pick_angles(parcel: Polygon) -> list[float]:
-    """Return the turns worth trying, radians within a quarter turn, longest edges first."""
-    ring = np.asarray(shapely.get_coordinates(parcel.exterior.simplify(0.5)))
-    rectangle = np.asarray(shapely.get_coordinates(parcel.minimum_rotated_rectangle))
-    weight: list[tuple[float, float]] = []
-    for corners, factor in ((ring, 1.0), (rectangle[:3], 0.5)):
-        step = np.diff(corners, axis=0)
-        length = np.hypot(step[:, 0], step[:, 1]) * factor
-        degrees = np.degrees(np.arctan2(step[:, 1], step[:, 0])) % 90.0
-        weight += [(float(a), float(b)) for a, b in zip(length, degrees, strict=True)]
-    total = [
-        (sum(w for w, other in weight if _apart(other, turn) < 1.0), turn) for _, turn in weight
-    ]
-    picked: list[float] = []
-    for _, turn in sorted(total, key=lambda pair: (-round(pair[0], 3), round(pair[1], 3))):
-        if all(_apart(turn, other) >= _APART_DEG for other in picked):
-            picked.append(turn)
-        if len(picked) == _ANGLES:
-            break
-    return [math.radians(turn) for turn in picked]
-
-
-def _apart(one: float, other: float) -> float:
-    gap = abs(one - other) % 90.0
-    return min(gap, 90.0 - gap)
 
 
 def place_site(
@@ -151,7 +85,7 @@ def place_site(
         Best first; empty when building, lanes, turn and apron don't fit together.
     """
     shape = check_parcel(parcel)
-    candidates = _search(shape, needs, driveways, values, every=True)
+    candidates = find_candidates(shape, needs, driveways, values, every=True)
     ground: dict[Frame, tuple[BoolArray, BoolArray]] = {}
     looked = []
     for candidate in _spread(candidates):
@@ -178,11 +112,6 @@ def place_site(
     return best
 
 
-def fits_core(parcel: BaseGeometry, needs: Needs, *, values: Sheet = VALUES) -> bool:
-    """Tell whether building, lanes, turn and apron fit together anywhere on the parcel."""
-    return bool(_search(check_parcel(parcel), needs, (), values, every=False))
-
-
 def _differ(one: Placement, other: Placement) -> bool:
     same_way = one.arrangement == other.arrangement and (
         abs((one.heading_deg - other.heading_deg + 180) % 360 - 180) < _APART_DEG
@@ -190,133 +119,12 @@ def _differ(one: Placement, other: Placement) -> bool:
     return not same_way
 
 
-def _search(
-    parcel: Polygon,
-    needs: Needs,
-    driveways: Sequence[tuple[float, float]],
-    values: Sheet,
-    *,
-    every: bool,
-) -> list[_Candidate]:
-    building_zone = parcel.buffer(-values.value("building_setback_m"), join_style="mitre")
-    paving_zone = parcel.buffer(-values.value("paving_setback_m"), join_style="mitre")
-    found: list[_Candidate] = []
-    arrangements = list_arrangements(needs, values=values)
-    for angle in pick_angles(parcel):
-        frame = _frame(parcel, angle)
-        tables = {
-            "building": sum_areas(frame.cells_inside(building_zone)),
-            "paving": sum_areas(frame.cells_inside(paving_zone)),
-        }
-        for quarter in range(4):
-            for arrangement in arrangements:
-                boxes = _to_cells(arrangement, quarter, frame.cell_m)
-                for at in _feasible(frame, tables, boxes):
-                    way = _way_m(frame, arrangement, quarter, at, driveways)
-                    found.append(_Candidate(frame, quarter, arrangement, boxes, at, way))
-                if found and not every:
-                    return found
-    return found
-
-
-def _frame(parcel: Polygon, angle: float) -> Frame:
-    coarse = make_frame(parcel, angle, 1.0)
-    cell = max(_FINEST_M, math.sqrt(coarse.shape[0] * coarse.shape[1] / _MOST_CELLS))
-    return make_frame(parcel, angle, cell)
-
-
-def _quarter_turn(x: float, y: float, quarter: int) -> tuple[float, float]:
-    return ((x, y), (-y, x), (-x, -y), (y, -x))[quarter]
-
-
-def _turn_box(box: Box, quarter: int) -> tuple[float, float, float, float]:
-    x0, y0 = _quarter_turn(box.x0, box.y0, quarter)
-    x1, y1 = _quarter_turn(box.x1, box.y1, quarter)
-    return min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)
-
-
-def _to_cells(
-    arrangement: Arrangement, quarter: int, cell_m: float
-) -> tuple[tuple[str, Cells], ...]:
-    """Cells that hold each box, rounded outwards."""
-    held = []
-    for box in arrangement.boxes:
-        x0, y0, x1, y1 = _turn_box(box, quarter)
-        low = math.floor(x0 / cell_m + 1e-9), math.floor(y0 / cell_m + 1e-9)
-        high = math.ceil(x1 / cell_m - 1e-9), math.ceil(y1 / cell_m - 1e-9)
-        held.append((box.name, (*low, *high)))
-    return tuple(held)
-
-
-def _draw_part(one: _Candidate, box: Box) -> Polygon:
-    """Return a box, not rounded to cells, on the map."""
-    cell = one.frame.cell_m
-    x0, y0, x1, y1 = (side / cell for side in _turn_box(box, one.quarter))
-    i, j = one.at
-    return one.frame.rectangle(i + x0, j + y0, i + x1, j + y1)
-
-
-def _feasible(
-    frame: Frame,
-    tables: Mapping[str, NDArray[np.int64]],
-    boxes: tuple[tuple[str, Cells], ...],
-) -> list[tuple[int, int]]:
-    """Offsets at which all boxes fit: the extreme ones and a middle one."""
-    low = [min(box[k] for _, box in boxes) for k in (0, 1)]
-    high = [max(box[k] for _, box in boxes) for k in (2, 3)]
-    size = [frame.shape[k] - (high[k] - low[k]) + 1 for k in (0, 1)]
-    if min(size) < 1:
-        return []
-    start = (-low[0], -low[1])
-    fit = np.ones((size[0], size[1]), dtype=bool)
-    for name, box in boxes:
-        table = tables["building" if name == "building" else "paving"]
-        fit &= fits_at(table, box, start, (size[0], size[1]))
-        if not fit.any():
-            return []
-    i, j = np.nonzero(fit)
-    centre_i, centre_j = float(i.mean()), float(j.mean())
-    picked = []
-    for push_i, push_j in _PUSHES:
-        if push_i == push_j == 0:
-            at = int(((i - centre_i) ** 2 + (j - centre_j) ** 2).argmin())
-        else:
-            at = int((push_i * i + push_j * j).argmax())
-        picked.append((int(i[at]) + start[0], int(j[at]) + start[1]))
-    return list(dict.fromkeys(picked))
-
-
-def _way_m(
-    frame: Frame,
-    arrangement: Arrangement,
-    quarter: int,
-    at: tuple[int, int],
-    driveways: Sequence[tuple[float, float]],
-) -> float:
-    join, leave = (
-        _map_point(frame, xy, quarter, at) for xy in (arrangement.join_xy, arrangement.leave_xy)
-    )
-    if not driveways:
-        return join.distance(leave)
-    mouths = [Point(xy) for xy in driveways]
-    return min(join.distance(mouth) for mouth in mouths) + min(
-        leave.distance(mouth) for mouth in mouths
-    )
-
-
-def _map_point(frame: Frame, xy: tuple[float, float], quarter: int, at: tuple[int, int]) -> Point:
-    x, y = _quarter_turn(*xy, quarter)
-    return Point(
-        frame.point_out(frame.x0 + at[0] * frame.cell_m + x, frame.y0 + at[1] * frame.cell_m + y)
-    )
-
-
-def _spread(candidates: list[_Candidate]) -> list[_Candidate]:
+def _spread(candidates: list[Candidate]) -> list[Candidate]:
     """Keep the shortest ways, a few of every arrangement and quarter turn."""
-    groups: dict[tuple[str, int], list[_Candidate]] = {}
+    groups: dict[tuple[str, int], list[Candidate]] = {}
     for one in sorted(candidates, key=lambda one: (round(one.way_m, 1), one.at)):
         groups.setdefault((one.arrangement.name, one.quarter), []).append(one)
-    kept: list[_Candidate] = []
+    kept: list[Candidate] = []
     depth = 0
     while len(kept) < _LOOKED_AT and any(len(group) > depth for group in groups.values()):
         kept += [group[depth] for group in groups.values() if len(group) > depth]
@@ -334,7 +142,7 @@ def _mark(
 
 
 def _finish(
-    one: _Candidate,
+    one: Candidate,
     ground: tuple[BoolArray, BoolArray],
     needs: Needs,
     driveways: Sequence[tuple[float, float]],
@@ -347,7 +155,7 @@ def _finish(
         for name, b in one.boxes
     }
     ends = [
-        _map_point(frame, xy, one.quarter, one.at)
+        map_point(frame, xy, one.quarter, one.at)
         for xy in (one.arrangement.join_xy, one.arrangement.leave_xy)
     ]
     ways = Ways(frame, drivable, boxes, ends, driveways, values)
@@ -356,7 +164,7 @@ def _finish(
     return Placement(
         arrangement=one.arrangement.name,
         heading_deg=(math.degrees(frame.angle) + 90.0 * one.quarter) % 360.0,
-        parts={box.name: _draw_part(one, box) for box in one.arrangement.boxes},
+        parts={box.name: draw_part(one, box) for box in one.arrangement.boxes},
         stalls=tuple(frame.rectangle(*row.stalls) for row in rows),
         aisles=tuple(frame.rectangle(*row.aisle) for row in rows),
         vacuum_bays=sum(row.bays for row in rows),
