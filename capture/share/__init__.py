@@ -48,6 +48,7 @@ from capture.share.second_site import (
     Moved,
     SecondSite,
     compare_lengthening,
+    compute_shared_stream_share,
     estimate_moved,
     judge_second_site,
 )
@@ -90,6 +91,7 @@ __all__ = [
     "compute_factors",
     "compute_influence",
     "compute_ramp_share",
+    "compute_shared_stream_share",
     "draw_rates",
     "estimate_moved",
     "explain_learning",

@@ -111,7 +111,7 @@ def back_test(
         error = fit.values.value("month_error_log") if month_error_log is None else month_error_log
         table = _compare_months(cars, months, month_share, error, worlds, site_id)
     predicted = Range.of(cars, "cars/year")
-    tested = BackTest(
+    return BackTest(
         id=site_id,
         operator=site.operators[0],
         observed_cars=observed,
@@ -123,7 +123,6 @@ def back_test(
         carried_share=carried,
         words=_say(site_id, observed, predicted, total, float(np.exp(effect.mean()))),
     )
-    return tested
 
 
 def _predict_known(others: ShareFit, fit: ShareFit, place: int, worlds: Worlds) -> FloatArray:

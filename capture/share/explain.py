@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from capture.basis import FORMAT_WORDS, FORMATS, Range, Worlds
+from capture.basis.draws import Z95
 from capture.share.factors import list_factors, say_factor
 from capture.share.fit import ShareFit
 from capture.share.normals import mixture_cdf
@@ -188,7 +189,7 @@ def explain_learning(fit: ShareFit, worlds: Worlds) -> list[Learned]:
             Learned(
                 name=name,
                 unit=registry[name].unit,
-                prior=(mean - 1.6449 * sd, mean, mean + 1.6449 * sd),
+                prior=(mean - Z95 * sd, mean, mean + Z95 * sd),
                 posterior=(float(low), float(own[:, column].mean()), float(high)),
                 learned_share=0.0 if sd == 0 else float(max(0.0, 1 - variance[column] / sd**2)),
                 wrong_sign_share=_wrong_sign(fit, column, int(fit.sign[place])),

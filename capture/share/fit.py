@@ -239,7 +239,8 @@ def fit_share(
     mixture = fit_mixture(rows.take(~full), prior)
     cut = full & (weight > 0)
     told = {int(place) for place in group[~full | cut]}
-    named = [place for place, name in enumerate(operators) if name and place in told]
+    alike = prior.group_sd == 0  # then an operator has nothing to tell
+    named = [place for place, name in enumerate(operators) if name and place in told and not alike]
     index = {place: position for position, place in enumerate(named)}
     return ShareFit(
         names=tuple(names),

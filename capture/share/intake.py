@@ -57,8 +57,8 @@ _ALIASES: Final[Mapping[str, str]] = {
     "longitude": "lon",
     "lng": "lon",
 }
-_TEXTS: Final = ("id", "town", "operator", "format", "source", "lat", "lon", "row", "month")
-_PLACES: Final = ("source", "lat", "lon", "row", "month")
+_TEXTS: Final = ("id", "town", "operator", "format", "source", "lat", "lon", "row", "month",
+          "ticket_price_usd")  # fmt: skip
 KNOWN_COLUMNS: Final = frozenset({*MEASURE_COLUMNS, *NUMBER_COLUMNS, *_TEXTS})
 
 

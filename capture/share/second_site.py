@@ -147,6 +147,44 @@ def estimate_moved(
     )
 
 
+def compute_shared_stream_share(
+    second_flow: ArrayLike, passed_first_share: ArrayLike, first_flow: ArrayLike
+) -> float:
+    """Compute which part of the vehicles past site one pass site two on the same drive.
+
+    Parameters
+    ----------
+    second_flow : array_like, shape (R2,)
+        Vehicles a day of the second site's streams.
+    passed_first_share : array_like, shape (R2,)
+        Part of each that has just passed site one, as the room on rivals tells it with site
+        one as the only rival.
+    first_flow : array_like, shape (R1,)
+        Vehicles a day of the first site's streams.
+
+    Returns
+    -------
+    float
+        Within 0 to 1.
+
+    Raises
+    ------
+    InputError
+        When nobody passes site one.
+
+    Examples
+    --------
+    >>> compute_shared_stream_share([8000, 8000], [0.5, 0.0], [10_000, 10_000])
+    0.2
+    """
+    first = float(np.sum(first_flow))
+    if not first > 0:
+        raise InputError("vehicles past site one must be above 0 veh/day; check its driveways")
+    passed = np.nan_to_num(np.asarray(passed_first_share, dtype=np.float64))
+    shared = float((np.asarray(second_flow, dtype=np.float64) * passed).sum())
+    return min(1.0, shared / first)
+
+
 def judge_second_site(second_cars: FloatArray, first_cars: ArrayLike, moved: Moved) -> SecondSite:
     """Balance a second site's cars against what it takes from the first.
 

@@ -285,3 +285,19 @@ def test_more_delay_or_price_never_helps_and_more_sight_never_hurts(fit: ShareFi
     assert (fit.predict(make_table(log_price=0.1), worlds).rate <= base).all()
     assert (fit.predict(make_table(sight=0.7), worlds).rate <= base).all()
     assert (fit.predict(make_table(log_people=0.4), worlds).rate >= base).all()
+
+
+def test_operators_all_alike_and_a_full_line(known: KnownSites) -> None:
+    full = replace(known, at_capacity=np.arange(40) < 2)
+    fit = fit_share(full, values=VALUES.override({"operator_log": 0.0}))
+    assert fit.operators == ()
+    draws = fit.predict(make_table(), Worlds(draws=100), operator=known.operators[0])
+    assert (draws.operator == 1).all()
+
+
+def test_absurd_rows_do_not_break_it(known: KnownSites) -> None:
+    wild = known.cars_per_year.copy()
+    wild[0], wild[1] = 5e6, 1.0
+    own = fit_share(replace(known, cars_per_year=wild)).draw(Worlds(draws=100))
+    assert np.isfinite(own.value).all()
+    assert own.sigma.min() > 0.5
