@@ -28,12 +28,12 @@ FloatArray = NDArray[np.float64]
 
 #: cars a year between which the table reaches; beyond, cars scale with the year
 _LEAST, _MOST = 100.0, 2e7
-_LEVELS: Final = 20
+_LEVELS: Final = 18
 _FINE_LEVELS: Final = 240
 _Z_NODES: Final = 65
 _KEPT_TABLES: Final = 24
 #: thresholds at which a level's distribution is worked out
-_GRID: Final = 14
+_GRID: Final = 11
 _WIDENINGS: Final = 30
 
 

@@ -196,7 +196,8 @@ def make_year_shape(
     -----
     share(h) is month weight x weekday weight x weather factor of the day x hour weight
     within the day, the latter summing to one over open hours. Hour weights are
-    practice^(1-b) x road^b with b the blend.
+    practice^(1-b) x road^b with b the blend. A day beyond a knee (twice the mean day) rises
+    with a power of its weight, since practice's busiest days stay below the product of all.
 
     Examples
     --------
@@ -221,6 +222,7 @@ def make_year_shape(
     months = _month_weights(days.salt_share, southern=southern, values=values)
     holidays = holiday_days(calendar_year, country=country, subdivision=subdivision)
     day_weight = _day_weights(months, first_weekday, holidays, values) * days.factor
+    day_weight = _soften_crowds(day_weight, values)
     day_weight[[_day_number(day.month, day.day) for day in closed_days]] = 0.0
     weekday = (np.arange(DAYS) + first_weekday) % 7
     free = (weekday >= 5) | np.isin(np.arange(DAYS), list(holidays))
@@ -299,6 +301,14 @@ def _day_weights(
     # a month keeps its weight whatever weekdays it holds
     per_month = np.bincount(month, weights=weight, minlength=12) / np.bincount(month)
     return np.asarray(weight / per_month[month] * months[month])
+
+
+def _soften_crowds(day_weight: FloatArray, values: Sheet) -> FloatArray:
+    """Let days far above the mean rise less: a thaw on a Saturday is not the product of both."""
+    knee, power = values.value("crowd_knee"), values.value("crowd_power")
+    level = day_weight / max(day_weight.mean(), 1e-12)
+    softened = knee * (np.maximum(level, knee) / knee) ** power
+    return np.asarray(np.where(level > knee, softened, level))
 
 
 def _hour_weights(offer: Offer, road_hour_share: ArrayLike | None, values: Sheet) -> FloatArray:

@@ -100,6 +100,22 @@ VALUES: Final = Sheet(
             "least mean of a month's weather factors that is made up for on its open days",
         ),
         _ours(
+            "crowd_knee",
+            1.7,
+            2.0,
+            2.3,
+            "1",
+            "times the mean day from which a day rises less than its factors say",
+        ),
+        _ours(
+            "crowd_power",
+            0.3,
+            0.5,
+            0.8,
+            "1",
+            "how a day rises beyond that knee, so that the busiest day keeps to practice",
+        ),
+        _ours(
             "day_cv",
             0.12,
             0.18,
