@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from capture.place import Network
 
 SERVICE = CLASSES.index("service")
-MOST_STEPS = 2_000
 #: a road goes on at a junction when it bends less than this, degrees
 STRAIGHT_DEG = 60.0
 
@@ -120,51 +119,78 @@ def carry_count(
         came_over=-1,
     )
     found = {segment: start}
-    for node in (int(network.segment_head[segment]), int(network.segment_tail[segment])):
-        for step in _walk(network, touching, start, node, values):
-            if step.segment in found and found[step.segment].variance <= step.variance:
-                break
-            found[step.segment] = step
+    ends = (int(network.segment_tail[segment]), int(network.segment_head[segment]))
+    waiting = [(start, node) for node in ends]
+    while waiting:
+        one, node = waiting.pop()
+        for step in _steps(network, touching, one, node, values):
+            old = found.get(step.segment)
+            if old is None or step.variance < old.variance:
+                found[step.segment] = step
+                waiting.append((step, _other_end(network, step.segment, node)))
     return list(found.values())
 
 
-def _walk(
-    network: Network, touching: Touching, start: Carried, node: int, values: Sheet
+def _other_end(network: Network, segment: int, node: int) -> int:
+    tail, head = int(network.segment_tail[segment]), int(network.segment_head[segment])
+    return head if tail == node else tail
+
+
+def _steps(
+    network: Network, touching: Touching, one: Carried, node: int, values: Sheet
 ) -> Iterator[Carried]:
-    per_lesser = values.value("carry_log_per_junction") ** 2
-    per_equal = values.value("carry_log_per_equal") ** 2
+    """Go over a node: on along the road, or onto or off its two carriageways."""
+    following, kind = find_next(network, touching, one.segment, node)
+    over = {"none": 0.0, "lesser": values.value("carry_log_per_junction") ** 2,
+            "equal": values.value("carry_log_per_equal") ** 2}[kind]  # fmt: skip
+    parts = [(following, 1.0)] if following >= 0 else _change(network, touching, one, node)
     per_km = values.value("carry_log_per_km") ** 2
-    most = values.value("carry_most_log") ** 2
-    here, at, share = start.segment, node, start.forward_share
-    distance = float(network.segment_length_m[here]) / 2
-    added, equals = 0.0, 0
-    for _ in range(MOST_STEPS):
-        following, kind = find_next(network, touching, here, at)
-        if following < 0:
-            return
-        equals += kind == "equal"
-        added += per_equal if kind == "equal" else per_lesser if kind == "lesser" else 0.0
-        length = float(network.segment_length_m[following])
-        variance = start.variance + added + per_km * (distance + length / 2) / 1000
-        if variance > most:
-            return
-        same_way = (int(network.segment_tail[following]) == at) == (
-            int(network.segment_head[here]) == at
+    half = float(network.segment_length_m[one.segment]) / 2
+    for segment, factor in parts:
+        way = half + float(network.segment_length_m[segment]) / 2
+        variance = one.variance + over + per_km * way / 1000
+        if variance > values.value("carry_most_log") ** 2:
+            continue
+        same_way = (int(network.segment_tail[segment]) == node) == (
+            int(network.segment_head[one.segment]) == node
         )
-        share = share if same_way or math.isnan(share) else 1 - share
+        share = one.forward_share if same_way else 1 - one.forward_share
         yield Carried(
-            count=start.count,
-            segment=following,
-            log_vehicles=start.log_vehicles,
+            count=one.count,
+            segment=segment,
+            log_vehicles=one.log_vehicles + math.log(factor),
             variance=variance,
-            equal_junctions=equals,
-            distance_m=distance + length / 2,
-            forward_share=share,
-            came_over=at,
+            equal_junctions=one.equal_junctions + (kind == "equal"),
+            distance_m=one.distance_m + way,
+            forward_share=share if factor == 1.0 else math.nan,
+            came_over=node,
         )
-        distance += length
-        tail, head = int(network.segment_tail[following]), int(network.segment_head[following])
-        here, at = following, head if tail == at else tail
+
+
+def _change(
+    network: Network, touching: Touching, one: Carried, node: int
+) -> list[tuple[int, float]]:
+    """Find where a road of one name parts into two carriageways at a node, or joins again.
+
+    Returns the pieces with the factor by which vehicles a day change.
+    """
+    here = one.segment
+    name = network.segment_name[here]
+    part = slice(int(touching.indptr[node]), int(touching.indptr[node + 1]))
+    alike = [
+        int(s)
+        for s in touching.segment[part]
+        if name and int(s) != here and network.segment_name[int(s)] == name
+    ]
+    if bool(network.segment_oneway[here]):
+        joined = [s for s in alike if not network.segment_oneway[s]]
+        return [(joined[0], 2.0)] if joined else []
+    along = 0.5 if math.isnan(one.forward_share) else one.forward_share
+    onward = along if int(network.segment_head[here]) == node else 1 - along
+    leaving = [s for s in alike if network.segment_oneway[s] and network.segment_tail[s] == node]
+    coming = [s for s in alike if network.segment_oneway[s] and network.segment_head[s] == node]
+    parts = [(leaving[0], onward)] if leaving else []
+    return parts + ([(coming[0], 1 - onward)] if coming else [])
 
 
 def find_next(network: Network, touching: Touching, segment: int, node: int) -> tuple[int, str]:

@@ -182,6 +182,27 @@ def test_a_count_is_carried_to_the_next_equal_junction_and_fades_beyond(open_roa
     assert {place.network.segment_name[c.segment] for c in carried} == {"Long Road"}
 
 
+PARTS = [
+    ({"highway": "primary", "name": "Park Avenue", "lanes": 4}, [(-1000, 0), (0, 0)]),
+    ({"highway": "primary", "name": "Park Avenue", "oneway": "yes"}, [(0, 0), (60, -9), (900, -9)]),
+    ({"highway": "primary", "name": "Park Avenue", "oneway": "yes"}, [(900, 9), (60, 9), (0, 0)]),
+]
+
+
+def test_a_count_is_halved_where_its_road_parts_and_doubled_where_it_joins(
+    open_roads, counts_table
+):
+    _, place = open_roads(PARTS)
+    oneway = np.asarray(place.network.segment_oneway)
+    whole, _ = _ready(
+        place, counts_table({"x": -500, "y": 0, "road": "Park Avenue", "two_way": True})
+    )
+    assert sorted(round(np.exp(c.log_vehicles)) for c in whole if oneway[c.segment]) == [5000, 5000]
+    east = {"x": 500, "y": -9, "road": "Park Avenue", "two_way": False, "direction_deg": 90.0}
+    half, _ = _ready(place, counts_table(east))
+    assert [round(np.exp(c.log_vehicles)) for c in half if not oneway[c.segment]] == [20_000]
+
+
 def test_two_counts_that_disagree_on_one_stretch_are_listed(open_roads, counts_table):
     _, place = open_roads(ROAD)
     carried, counts = _ready(
