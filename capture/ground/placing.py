@@ -163,7 +163,7 @@ def _finish(
     reaches = ways.reach(rows)
     return Placement(
         arrangement=one.arrangement.name,
-        heading_deg=(math.degrees(frame.angle) + 90.0 * one.quarter) % 360.0,
+        heading_deg=round(math.degrees(frame.angle) + 90.0 * one.quarter, 6) % 360.0,
         parts={box.name: draw_part(one, box) for box in one.arrangement.boxes},
         stalls=tuple(frame.rectangle(*row.stalls) for row in rows),
         aisles=tuple(frame.rectangle(*row.aisle) for row in rows),

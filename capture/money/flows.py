@@ -98,7 +98,7 @@ class Schedule:
         operating = (cars[:, None] * earned - terms.fixed_usd_month[:, None]) * is_open
         kept = (part("works_kept_usd") + land * part("land_kept_share")) * (since == MONTHS)
         lent = terms.loan_share[:, None] * part("total_usd")
-        rate = terms.loan_rate[:, None]
+        rate = terms.loan_rate_share[:, None]
         paid = compute_payment(lent, rate, terms.loan_months)
         loan = (
             lent * (month == starts)

@@ -84,7 +84,8 @@ class Money:
 
 CAUTIONS: Final = (
     "Before income tax, in today's prices; not an appraisal, an offer or investment advice.",
-    "What is left after ten years is an assumption; set land_kept_share, works_kept_share and "
+    "After ten years land and works are sold, not the running business; what they bring is an "
+    "assumption; set land_kept_share, works_kept_share and "
     "equipment_kept_share to your own view.",
     "Known sites were chosen and built; an untested parcel may do worse than they did.",
 )
@@ -156,7 +157,7 @@ def price_study(
     sums = np.add.reduceat(terms.margin_usd, np.arange(0, MONTHS, _YEAR), axis=1)
     fixed_year = terms.fixed_usd_month * _YEAR
     cash_year = {at: cars * sums[:, at] - fixed_year for at in (0, 2, -1)}
-    paid_year = compute_payment(loan, terms.loan_rate, terms.loan_months) * _YEAR
+    paid_year = compute_payment(loan, terms.loan_rate_share, terms.loan_months) * _YEAR
     with np.errstate(divide="ignore", invalid="ignore"):
         need = np.where(sums[:, -1] > 0, (fixed_year + paid_year) / sums[:, -1], np.inf)
         dscr = {at: np.where(paid_year > 0, cash_year[at] / paid_year, np.inf) for at in (0, 2)}
@@ -205,7 +206,7 @@ def _worth(
     cars: FloatArray, terms: Terms, capital: Capital, opening: FloatArray, loan: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return value before debt, value of a car, value lost per dollar of land, after debt."""
-    rate = terms.discount
+    rate = terms.discount_share
     shrink = 1.0 / (1.0 + rate)
     months = np.arange(1, MONTHS + 1)
     earned = (terms.margin_usd * shrink[:, None] ** months).sum(axis=1)
@@ -225,12 +226,12 @@ def _worth(
         + at_opening * (cars * earned - terms.fixed_usd_month * open_months)
         + at_end * capital.works_kept_usd
     )
-    paid = compute_payment(loan, terms.loan_rate, terms.loan_months)
+    paid = compute_payment(loan, terms.loan_rate_share, terms.loan_months)
     years = min(MONTHS, terms.loan_months)
-    owed = compute_balance(loan, terms.loan_rate, terms.loan_months, MONTHS)
+    owed = compute_balance(loan, terms.loan_rate_share, terms.loan_months, MONTHS)
     owner = (
         npv
-        + loan * at_start * (1.0 - terms.loan_rate * compute_annuity(rate, building))
+        + loan * at_start * (1.0 - terms.loan_rate_share * compute_annuity(rate, building))
         - paid * at_opening * compute_annuity(rate, years)
         - owed * at_end
     )

@@ -51,11 +51,11 @@ class Terms:
     #: of those, due already before opening, USD a month
     carry_usd_month: FloatArray
     #: monthly discount rate
-    discount: FloatArray
+    discount_share: FloatArray
     #: lent share of project cost
     loan_share: FloatArray
     #: monthly loan rate
-    loan_rate: FloatArray
+    loan_rate_share: FloatArray
     #: months over which the loan is paid off
     loan_months: int
     #: months from contract to opening, before what the ground adds
@@ -117,9 +117,9 @@ def draw_terms(
         staff_usd_month=staff,
         tax_usd_month=tax,
         carry_usd_month=tax * drawn["carry_share"],
-        discount=compute_monthly_rate(drawn["discount_share"]),
+        discount_share=compute_monthly_rate(drawn["discount_share"]),
         loan_share=np.clip(drawn["loan_share"], 0.0, 1.0),
-        loan_rate=drawn["loan_rate_share"] / _YEAR,
+        loan_rate_share=drawn["loan_rate_share"] / _YEAR,
         loan_months=max(1, round(values.value("loan_years") * _YEAR)),
         opening_months=np.maximum(np.rint(drawn["opening_months"]), 1.0),
         building_months=np.maximum(np.rint(drawn["building_months"]), 1.0),

@@ -156,7 +156,7 @@ VALUES: Final = Sheet(
         practice("opening_months", 12.0, 20.0, 36.0, "months", "from contract to opening"),
         practice("building_months", 7.0, 9.0, 13.0, "months", "of that, construction"),
         # terms
-        _ours("discount_share", 0.10, 0.10, 0.10, "share", "real yearly rate that money must earn"),
+        _ours("discount_share", 0.08, 0.08, 0.08, "share", "real yearly rate that money must earn"),
         practice("loan_share", 0.50, 0.65, 0.75, "share", "of project cost that is lent"),
         practice("loan_rate_share", 0.065, 0.08, 0.10, "share", "yearly interest on the loan"),
         _ours("loan_years", 20.0, 20.0, 20.0, "years", "over which the loan is paid off"),
@@ -164,7 +164,7 @@ VALUES: Final = Sheet(
             "land_kept_share", 1.0, 1.0, 1.0, "share", "of the land's price left after ten years"
         ),
         _ours(
-            "works_kept_share", 0.20, 0.40, 0.60, "share", "of building and site works left then"
+            "works_kept_share", 0.30, 0.50, 0.70, "share", "of building and site works left then"
         ),
         _ours("equipment_kept_share", 0.05, 0.10, 0.20, "share", "of equipment left then"),
         _ours(

@@ -40,7 +40,7 @@ def peer(money: Money, *, irr: bool) -> float:
     worst = 0.0
     for draw in range(PEER_DRAWS):
         flows = laid.before_debt[draw]
-        value = nf.npv(money.terms.discount[draw], flows)
+        value = nf.npv(money.terms.discount_share[draw], flows)
         worst = max(worst, abs(value - money.npv_usd[0, draw]))
         if irr:
             nf.irr(flows)

@@ -51,7 +51,7 @@ def test_value_and_rate_are_those_of_the_months_laid_out_under_a_peer() -> None:
     for site in range(3):
         laid = money.schedule(site)
         for draw in range(0, 200, 23):
-            rate = money.terms.discount[draw]
+            rate = money.terms.discount_share[draw]
             before, after = laid.before_debt[draw], laid.after_debt[draw]
             assert money.npv_usd[site, draw] == pytest.approx(nf.npv(rate, before), rel=1e-9)
             assert money.owner_npv_usd[site, draw] == pytest.approx(nf.npv(rate, after), rel=1e-9)
@@ -259,7 +259,7 @@ def test_a_loan_shorter_than_ten_years_is_paid_off() -> None:
     money = price(1e5, values=VALUES.override({"loan_years": 7.0}))
     laid = money.schedule(0)
     assert money.owner_npv_usd[0, 3] == pytest.approx(
-        nf.npv(money.terms.discount[3], laid.after_debt[3])
+        nf.npv(money.terms.discount_share[3], laid.after_debt[3])
     )
     assert laid.loan[3, laid.opening[3] + 90] == 0
 
