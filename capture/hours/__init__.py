@@ -16,9 +16,10 @@ from capture.hours.curve import (
     list_full_choices,
 )
 from capture.hours.sales import SalesFit, fit_sales, load_sales_table
-from capture.hours.shape import YearShape, holiday_days, make_year_shape
+from capture.hours.shape import holiday_days, make_year_shape
 from capture.hours.values import VALUES
 from capture.hours.weather import read_weather
+from capture.hours.year import YearShape
 
 __all__ = [
     "FULL_CHOICES",

@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Range, Sheet, Worlds
 from capture.hours.lookup import make_day_peak, make_hour_peak
-from capture.hours.shape import YearShape
 from capture.hours.values import VALUES
+from capture.hours.year import YearShape
 
 FloatArray = NDArray[np.float64]
 

@@ -21,8 +21,8 @@ from capture.basis.draws import Z95
 from capture.hours.busy import check_cars, compute_peak_factor, compute_year_factor
 from capture.hours.lookup import compute_hour_peak
 from capture.hours.noise import make_noisy_year
-from capture.hours.shape import YearShape
 from capture.hours.values import VALUES
+from capture.hours.year import YearShape
 
 FloatArray = NDArray[np.float64]
 

@@ -22,7 +22,7 @@ from scipy.special import betainc, gammaincc, ndtri
 
 from capture.hours.noise import NOISE_REACH as _Z_REACH
 from capture.hours.noise import make_noisy_year
-from capture.hours.shape import YearShape
+from capture.hours.year import YearShape
 
 FloatArray = NDArray[np.float64]
 

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betainc, gammainc, gammaincc, gdtrix, ndtr, ndtri
 
-from capture.hours.shape import YearShape
+from capture.hours.year import YearShape
 
 FloatArray = NDArray[np.float64]
 

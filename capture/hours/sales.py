@@ -17,8 +17,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import DataError, Sheet, raise_gathered
-from capture.hours.shape import DAYS, YearShape, month_of_day, normalise_shares
 from capture.hours.values import VALUES
+from capture.hours.year import DAYS, YearShape, month_of_day, normalise_shares
 
 FloatArray = NDArray[np.float64]
 

@@ -138,7 +138,7 @@ def add_weather_factor(
     DataError
         When the table is not usable or no year is nearly complete.
     """
-    from capture.hours.shape import DAYS, USUAL_YEAR
+    from capture.hours.year import DAYS, USUAL_YEAR
 
     if weather is None:
         return WeatherDays(
@@ -190,7 +190,7 @@ def compute_weather_factor(
     that stays below the closing temperature 0. Each month is then scaled to a mean of 1,
     but a month that is shut for most of its days is not made up for in full.
     """
-    from capture.hours.shape import month_of_day
+    from capture.hours.year import month_of_day
 
     rain = days["precipitation_mm"].fillna(0).to_numpy()
     snow = days["snow_mm"].fillna(0).to_numpy()

@@ -8,20 +8,15 @@ from capture.line.bays import (
 )
 from capture.line.choices import compare_design_hours, compute_queue_sensitivity, list_frontier
 from capture.line.drawing import render_line
+from capture.line.frontier import Frontier, StationSet, compute_chain_rate, make_frontier
 from capture.line.line import Line, PlacedStation, lay_out_line, size_line
 from capture.line.lost import compute_balk_share, compute_lost_share
 from capture.line.queue import Queue, simulate_queue
+from capture.line.reading import load_catalog, usual_catalog
 from capture.line.rules import RuleBreak, check_rules, usual_rules
 from capture.line.schedule import list_assumptions, list_schedule
-from capture.line.sizing import (
-    Frontier,
-    LineTable,
-    StationSet,
-    compute_chain_rate,
-    make_frontier,
-    size_lines,
-)
-from capture.line.stations import Catalog, Package, Station, load_catalog, usual_catalog
+from capture.line.sizing import LineTable, size_lines
+from capture.line.stations import Catalog, Package, Station
 from capture.line.values import VALUES
 
 __all__ = [

@@ -15,10 +15,11 @@ from numpy.typing import ArrayLike
 
 from capture.basis import Offer, Sheet, Worlds
 from capture.hours import FULL_CHOICES, YearShape, list_full_choices
+from capture.line.frontier import Frontier
 from capture.line.line import Line
 from capture.line.lost import compute_lost_share
 from capture.line.queue import simulate_queue
-from capture.line.sizing import Frontier, size_lines
+from capture.line.sizing import size_lines
 from capture.line.values import VALUES
 
 

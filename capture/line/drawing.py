@@ -265,5 +265,5 @@ def _figures(one: PlacedStation, units: UnitSystem) -> tuple[str, str, str, str]
         "shared" if one.is_over_another else _said(one.length_m, "m", units, 1),
         f"{one.enters_s:.0f} s",
         _said(one.power_w, "w", units, 1) if one.power_w > 0 else "",
-        _said(one.flow_m3s, "m3s", units, 1) if one.flow_m3s > 0 else "",
+        _said(one.flow_m3s, "m3s", units, 1 if units == "us" else 0) if one.flow_m3s > 0 else "",
     )

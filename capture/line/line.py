@@ -14,15 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from capture.basis import InputError, Offer, Sheet
+from capture.line.frontier import compute_chain_rate, loading_share, make_frontier
+from capture.line.reading import usual_catalog
 from capture.line.rules import Rule, RuleBreak, check_rules
-from capture.line.sizing import (
-    choose_rows,
-    compute_chain_rate,
-    loading_share,
-    make_frontier,
-    place_stations,
-)
-from capture.line.stations import Catalog, Station, usual_catalog
+from capture.line.sizing import choose_rows, place_stations
+from capture.line.stations import Catalog, Station
 from capture.line.values import VALUES
 
 
@@ -282,7 +278,7 @@ def lay_out_line(
 
 
 def _place(stations: Sequence[Station], speed: float) -> tuple[tuple[PlacedStation, ...], float]:
-    from capture.line.sizing import StationSet
+    from capture.line.frontier import StationSet
 
     start, count = place_stations(stations, speed)
     zone = StationSet(stations=tuple(stations)).zones_m(speed)[:, 0]

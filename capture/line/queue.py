@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Sheet, Worlds
-from capture.hours import YearShape, compute_peak_factor, compute_year_factor
+from capture.hours import YearShape
 from capture.line.bays import compute_erlang_b, holding_s
 from capture.line.line import Line
-from capture.line.queueing import Passages, draw_arrivals, find_most_waiting, pass_line
+from capture.line.queue_days import draw_days, pass_days
+from capture.line.queueing import Passages, find_most_waiting
 from capture.line.values import VALUES
 
 FloatArray = NDArray[np.float64]
@@ -140,7 +141,7 @@ def simulate_queue(
         return _bays(means, line, offer, values, cars)
     generator = worlds.generator("days of the queue", site_id)
     came = _Cars.gather(
-        _pass(means[some], line, offer, worlds, world[some], generator, plan_lane, values)
+        pass_days(means[some], line, offer, worlds, world[some], generator, plan_lane, values)
         # days with about as many cars side by side, so that no long rows stay empty
         for some in np.array_split(np.argsort(means.sum(axis=1), kind="stable"), _BLOCKS)
     )
@@ -180,64 +181,6 @@ class _Cars:
             for name, part in found.items():
                 parts.setdefault(name, []).append(part)
         return cls(**{name: np.concatenate(several) for name, several in parts.items()})
-
-
-def draw_days(
-    cars: FloatArray, shape: YearShape, worlds: Worlds, *, site_id: str, days: int
-) -> tuple[FloatArray, NDArray[np.int64]]:
-    """Draw the expected cars by hour of simulated days, (days, 24), and each day's world.
-
-    Days are spread evenly over the year and over the worlds; weather of the year, the
-    shape's own spread and the gamma factor of the day are those of the busy hour.
-    """
-    generator = worlds.generator("which days", site_id)
-    day = generator.permutation(np.arange(days) % shape.day_share.size)
-    world = np.arange(days) % worlds.draws
-    year = compute_year_factor(worlds)
-    peak = compute_peak_factor(shape, worlds, [site_id])[0]
-    cv = shape.day_noise_cv
-    factor = generator.gamma(1 / cv**2, cv**2, days) if cv > 0 else np.ones(days)
-    tilted = _tilt(shape.day_hours[day], peak[world], shape)
-    return np.asarray((cars * year)[world][:, None] * factor[:, None] * tilted), world
-
-
-def _tilt(hours: FloatArray, peak: FloatArray, shape: YearShape) -> FloatArray:
-    """Raise busy hours by the peak factor and lower quiet ones so that the year keeps its sum."""
-    mean = (shape.share**2).sum()  # of an hour's share, weighted by cars
-    top = np.sort(shape.share)[-30]
-    reach = np.clip((hours - mean) / max(top - mean, 1e-12), -1.0, 3.0)
-    raised = hours * (1 + (peak[:, None] - 1) * reach)
-    return np.asarray(np.maximum(raised, 0.0))
-
-
-def _pass(
-    means: FloatArray,
-    line: Line,
-    offer: Offer,
-    worlds: Worlds,
-    world: NDArray[np.int64],
-    generator: np.random.Generator,
-    plan_lane: bool,
-    values: Sheet,
-) -> Passages:
-    constants = {
-        name: worlds.constant(values[name])[world]
-        for name in ("member_share", "pay_ticket_s", "pay_member_s", "balk_cars")
-    }
-    arrives = draw_arrivals(means, generator)
-    member_share = constants["member_share"] if offer.plan_offered else np.zeros(world.size)
-    member = generator.random(arrives.shape) < member_share[:, None]
-    pay = np.where(member, constants["pay_member_s"][:, None], constants["pay_ticket_s"][:, None])
-    return pass_line(
-        arrives,
-        pay,
-        headway_s=3600.0 / line.cars_per_hour,
-        lanes=offer.pay_lanes,
-        balk_cars=constants["balk_cars"],
-        chance=generator.random(arrives.shape),
-        member=member,
-        plan_lanes=1 if plan_lane and offer.plan_offered and offer.pay_lanes > 1 else 0,
-    )
 
 
 def _vacuum_taken(entered: NDArray[np.int64], values: Sheet) -> float:

@@ -11,7 +11,8 @@ from typing import Final
 from capture.basis import Sheet, UnitSystem, convert_out
 from capture.basis.text import cell_text
 from capture.line.line import Line
-from capture.line.stations import Catalog, usual_catalog
+from capture.line.reading import usual_catalog
+from capture.line.stations import Catalog
 from capture.line.values import VALUES
 
 Cell = str | float | int

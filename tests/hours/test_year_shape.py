@@ -19,8 +19,8 @@ from capture.hours import (
     read_weather,
 )
 from capture.hours.normals import make_usual_days
-from capture.hours.shape import normalise_shares
 from capture.hours.weather import add_weather_factor, compute_weather_factor
+from capture.hours.year import normalise_shares
 
 
 def daily(year=2023, *, rain=None, high=15.0, snow=None):

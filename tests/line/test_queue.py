@@ -20,7 +20,7 @@ from capture.line import (
     simulate_queue,
     size_line,
 )
-from capture.line.queue import draw_days
+from capture.line.queue_days import draw_days
 from capture.line.queueing import draw_arrivals, find_most_waiting, pass_line
 
 OFFER = Offer()

@@ -22,7 +22,7 @@ from capture.line import (
     size_lines,
     usual_catalog,
 )
-from capture.line.sizing import list_speeds
+from capture.line.frontier import list_speeds
 
 FT_MIN = MPS_PER_FT_PER_MIN
 

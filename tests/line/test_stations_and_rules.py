@@ -14,8 +14,8 @@ from capture.line import (
     usual_catalog,
     usual_rules,
 )
+from capture.line.reading import read_catalog
 from capture.line.rules import read_rules
-from capture.line.stations import read_catalog
 
 SPEED = 45 * MPS_PER_FT_PER_MIN
 COMPLETE = usual_catalog().packages["complete"].stations
