@@ -75,11 +75,14 @@ def align_factors(table: FactorTable, names: Sequence[str], values: Sheet = VALU
     registry = list_factors(values)
     x = np.tile([registry[name].reference for name in names], (len(table.ids), 1)).astype(float)
     missing = np.ones(x.shape, dtype=np.bool_)
+    unsure = None if table.unsure is None else np.zeros(x.shape)
     for column, name in enumerate(names):
         if name in table.names:
             place = table.names.index(name)
             x[:, column], missing[:, column] = table.x[:, place], table.missing[:, place]
-    return FactorTable(ids=table.ids, names=tuple(names), x=x, missing=missing)
+            if unsure is not None and table.unsure is not None:
+                unsure[:, column] = table.unsure[:, place]
+    return FactorTable(ids=table.ids, names=tuple(names), x=x, missing=missing, unsure=unsure)
 
 
 def make_rows(

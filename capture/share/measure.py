@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from capture.basis import InputError, Offer, Sheet
+from capture.basis import InputError, Offer, Sheet, Sourced
+from capture.basis.draws import Z95
 from capture.share.factors import CORE, FloatArray
 from capture.share.table import FactorTable, make_factor_table
 from capture.share.values import VALUES
@@ -137,7 +138,9 @@ def measure_sites(
         return np.broadcast_to(np.asarray(amounts, dtype=np.float64), (count,)).copy()
 
     area_price = by_site("ticket_price_usd")
-    area_price = np.where(np.isnan(area_price), values.value("area_ticket_usd"), area_price)
+    usual = values["area_ticket_usd"]
+    unsure = np.where(np.isnan(area_price), _log_sd(usual), 0.0)
+    area_price = np.where(np.isnan(area_price), usual.value, area_price)
     return {
         "vehicles_veh_day": total,
         "delay_s": by_stream(turning, "delay_s"),
@@ -146,6 +149,7 @@ def measure_sites(
         "passed_first_share": by_stream(around, "passed_first_share"),
         "people_10min": by_site("people_10min"),
         "price_ratio": offer.ticket_price_usd / area_price,
+        "price_log_sd": unsure,
         "plan_offered": np.full(count, float(offer.plan_offered)),
         "years_open": np.full(count, float(offer.years_open)),
         "speed_mps": by_stream(streams, "speed_mps"),
@@ -154,6 +158,11 @@ def measure_sites(
         "open_h": np.full(count, float(offer.closes_hour - offer.opens_hour)),
         "huff_share": by_site("huff_share"),
     }
+
+
+def _log_sd(constant: Sourced) -> float:
+    """Return the sd of the log of a positive constant."""
+    return float(np.log(constant.high / constant.low)) / (2 * Z95)
 
 
 def _count_sites(vehicles: ArrayLike | None, around: Any, sites: int | None) -> int:

@@ -149,12 +149,16 @@ def predict_share(
         name = f"share missing {fit.names[column]}"
         unknown = worlds.normal(name, [ids[row] for row in rows]) * fit.spread[column]
         logs[rows] += unknown * beta[column]
+    if known.unsure is not None:
+        for column in np.flatnonzero(known.unsure.any(axis=0)):
+            shared = worlds.normal("share unsure", [fit.names[column]])[0] * beta[column]
+            logs += known.unsure[:, [column]] * shared
     residual = np.ones((1, 1))
     if residuals:
         noise = worlds.normal(f"share residual {fit.stream}", ids) * own.sigma
         logs += noise
         residual = np.exp(noise)
-    low, middle, high = _multipliers(fit, centred, known.missing, beta, worlds)
+    low, middle, high = _multipliers(fit, known, centred, beta, worlds)
     return ShareDraws(
         ids=ids,
         names=fit.names,
@@ -195,8 +199,8 @@ def draw_operator(
 
 def _multipliers(
     fit: ShareFit,
+    table: FactorTable,
     centred: FloatArray,
-    missing: NDArray[np.bool_],
     beta: FloatArray,
     worlds: Worlds,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -204,9 +208,18 @@ def _multipliers(
     at = np.quantile(beta, _PERCENTILES, axis=1)[:, None, :] * centred
     low, high = np.minimum(at[0], at[2]), np.maximum(at[0], at[2])
     middle = at[1].copy()
+    missing, parts = table.missing, (low, middle, high)
     normal = worlds.normal("share missing", fit.names)
     for column in np.flatnonzero(missing.any(axis=0)):
         wide = np.quantile(normal[column] * fit.spread[column] * beta[column], _PERCENTILES)
-        for part, value in zip((low, middle, high), wide, strict=True):
+        for part, value in zip(parts, wide, strict=True):
             part[missing[:, column], column] = value
+    if table.unsure is not None:
+        shared = worlds.normal("share unsure", fit.names)
+        for column in np.flatnonzero(table.unsure.any(axis=0)):
+            pairs = np.column_stack([centred[:, column], table.unsure[:, column]])
+            cases, case = np.unique(pairs, axis=0, return_inverse=True)
+            drawn = (cases[:, :1] + cases[:, 1:] * shared[column]) * beta[column]
+            for part, value in zip(parts, np.quantile(drawn, _PERCENTILES, axis=1), strict=True):
+                part[:, column] = value[case.ravel()]
     return np.exp(low), np.exp(middle), np.exp(high)

@@ -29,6 +29,9 @@ class FactorTable:
     x: FloatArray
     #: true where the site does not tell it, shape (S, k)
     missing: NDArray[np.bool_]
+    #: sd of an x that was assumed rather than told, 0 elsewhere, shape (S, k); the same
+    #: world holds for all sites. None for none
+    unsure: FloatArray | None = None
 
     def __post_init__(self) -> None:
         shape = (len(self.ids), len(self.names))
@@ -37,6 +40,8 @@ class FactorTable:
                 f"factors: x and missing must have shape {shape} (sites, factors), got "
                 f"{self.x.shape} and {self.missing.shape}; pass one row a site"
             )
+        if self.unsure is not None and self.unsure.shape != shape:
+            raise InputError(f"factors: unsure must have shape {shape}, got {self.unsure.shape}")
         if not np.isfinite(self.x).all():
             raise InputError("factors: x must be finite; mark an unknown factor as missing")
 
@@ -48,6 +53,7 @@ class FactorTable:
             names=self.names,
             x=self.x[rows],
             missing=self.missing[rows],
+            unsure=None if self.unsure is None else self.unsure[rows],
         )
 
     def change(self, name: str, x: float) -> FactorTable:
@@ -57,7 +63,12 @@ class FactorTable:
         column = self.names.index(name)
         changed, missing = self.x.copy(), self.missing.copy()
         changed[:, column], missing[:, column] = x, False
-        return FactorTable(ids=self.ids, names=self.names, x=changed, missing=missing)
+        unsure = None if self.unsure is None else self.unsure.copy()
+        if unsure is not None:
+            unsure[:, column] = 0.0
+        return FactorTable(
+            ids=self.ids, names=self.names, x=changed, missing=missing, unsure=unsure
+        )
 
 
 def make_factor_table(
@@ -75,6 +86,7 @@ def make_factor_table(
         ``vehicles_veh_day, delay_s, sight, pull, passed_first_share, people_10min,
         price_ratio, plan_offered, years_open`` and, for further factors, ``speed_mps,
         income_usd, attractions, open_h, huff_share``; NaN or left out where unknown.
+        ``price_log_sd`` is the sd of the log of an area price that was assumed.
     ids : sequence of str
         S names.
     names : sequence of str
@@ -112,6 +124,14 @@ def make_factor_table(
         x[:, column] = compute(measures, values)
     missing = np.isnan(x)
     reference = np.array([registry[name].reference for name in names])
+    unsure = None
+    if "price_log_sd" in measures and "log_price" in names:
+        unsure = np.zeros(x.shape)
+        unsure[:, list(names).index("log_price")] = measures["price_log_sd"]
     return FactorTable(
-        ids=tuple(ids), names=tuple(names), x=np.where(missing, reference, x), missing=missing
+        ids=tuple(ids),
+        names=tuple(names),
+        x=np.where(missing, reference, x),
+        missing=missing,
+        unsure=unsure,
     )

@@ -198,3 +198,26 @@ def test_further_factors_wait_for_three_rows_each() -> None:
     assert few.mixture.prior.sd[-1] == 0.1
     assert many.mixture.prior.sd[-1] == pytest.approx(0.3)
     assert set(EXTRA) == {"speed", "log_income", "attractions", "log_hours", "huff"}
+
+
+def test_an_area_price_that_is_assumed_widens_and_still_answers() -> None:
+    streams = SimpleNamespace(site=np.array([0, 1]), vehicles_per_day=np.array([9000.0, 9000.0]))
+    prices = SimpleNamespace(pull=np.ones(2), ticket_price_usd=np.array([13.0, np.nan]))
+    column = CORE.index("log_price")
+    offer = Offer(ticket_price_usd=15)
+    table = compute_factors(streams, None, None, prices, offer, ids=["told", "assumed"])
+    assert table.x[0, column] == table.x[1, column] == pytest.approx(np.log(15 / 13))
+    assert table.unsure is not None
+    expected = np.log(18 / 9) / (2 * 1.6448536)
+    assert table.unsure[:, column].tolist() == pytest.approx([0, expected])
+    draws = fit_share().predict(table, Worlds(draws=4000), residuals=False)
+    width = np.log(draws.multiplier_high / draws.multiplier_low)[:, column]
+    assert width[1] > 2 * width[0]
+    assert (np.abs(width[0] - 2 * 1.6449 * 0.35 * table.x[0, column]) < 0.02).all()
+    assert draws.multiplier[1, column] == pytest.approx(draws.multiplier[0, column], abs=0.04)
+    spread = np.log(draws.rate).std(axis=1)
+    assert spread[1] > spread[0]
+    dearer = compute_factors(streams, None, None, prices, Offer(ticket_price_usd=20))
+    assert dearer.x[0, column] > table.x[0, column]
+    assert table.take([1]).unsure is not None
+    assert table.change("log_price", 0.0).unsure[:, column].tolist() == [0, 0]  # type: ignore[index]
