@@ -1,8 +1,9 @@
 """Who drives past, in which direction, when? Counts, what they mean for each road, streams."""
 
+from capture.passing.decisions import TieDecisions
 from capture.passing.load import CountFile, load_counts
 from capture.passing.streams import Streams, add_streams, draw_vehicles
-from capture.passing.tie import TieDecisions, tie_counts
+from capture.passing.tie import tie_counts
 from capture.passing.values import VALUES
 from capture.passing.volumes import Volumes, add_volumes
 from capture.passing.works import RoadNote

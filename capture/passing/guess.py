@@ -8,12 +8,10 @@ the column is listed as not used. Answers are remembered by the file's headings.
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import pandas as pd
 
@@ -24,7 +22,6 @@ SURE: Final = 0.7
 UNSURE: Final = 0.4
 CLEAR_GAP: Final = 0.1
 MOST_COLUMNS: Final = 400
-MOST_MEMORY_BYTES: Final = 1_000_000
 #: columns that the reader adds or that hold geometry
 _OWN: Final = frozenset({"row", "geometry"})
 _YEARED = re.compile(r"^(?:aadt|adt|dtv|tmja|kvl|aawdt|awdt)\D{0,3}((?:19|20)\d{2})$")
@@ -312,53 +309,3 @@ def _say(
     best = max(((s, r) for (r, h), s in scores.items() if h == heading), default=(0.0, ""))
     why = f"perhaps {best[1]}, not sure enough" if best[0] >= UNSURE else "fits nothing looked for"
     return Taken(column=heading, role="", confidence=best[0], why=why)
-
-
-class ColumnMemory:
-    """Remembers what the user said about columns, by the file's headings, in a JSON file.
-
-    Parameters
-    ----------
-    path : Path
-        The JSON file; made on the first answer.
-
-    Raises
-    ------
-    DataError
-        When the file is there but is not such a memory.
-    """
-
-    __slots__ = ("path",)
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def _load(self) -> dict[str, dict[str, str]]:
-        if not self.path.exists():
-            return {}
-        fault = f"{self.path.name}: not a memory of column answers; delete it to start anew"
-        if self.path.stat().st_size > MOST_MEMORY_BYTES:
-            raise DataError(fault)
-        try:
-            held: Any = json.loads(self.path.read_text(encoding="utf-8"))
-        except (ValueError, UnicodeDecodeError):
-            raise DataError(fault) from None
-        if not isinstance(held, dict) or not all(
-            isinstance(v, dict) and all(isinstance(w, str) for w in v.values())
-            for v in held.values()
-        ):
-            raise DataError(fault)
-        return held
-
-    def recall(self, signature: str) -> dict[str, str]:
-        """Return the answers given for files with these headings, empty when none."""
-        return dict(self._load().get(signature, {}))
-
-    def remember(self, signature: str, answers: Mapping[str, str]) -> None:
-        """Keep answers, on top of earlier ones for the same headings."""
-        held = self._load()
-        held[signature] = {**held.get(signature, {}), **answers}
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        spare = self.path.with_suffix(".part")
-        spare.write_text(json.dumps(held, indent=1, sort_keys=True), encoding="utf-8")
-        spare.replace(self.path)

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from capture.basis import DataError, Sheet, plain_text
 from capture.passing.hourly import HourShape
+from capture.passing.ledger import COUNT_COLUMNS, list_rows
 from capture.passing.load import CountFile, load_counts
-from capture.passing.records import COUNT_COLUMNS, list_rows
 from capture.passing.values import VALUES
 
 if TYPE_CHECKING:

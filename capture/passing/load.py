@@ -15,11 +15,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import InputError, Sheet, plain_text
-from capture.passing.guess import ColumnMemory, Columns, Question, guess_columns
-from capture.passing.hourly import HourlyCounts, make_hour_rows, summarize_hours
+from capture.passing.guess import Columns, Question, guess_columns
+from capture.passing.hourly import HourlyCounts, summarize_hours
+from capture.passing.intervals import make_hour_rows
+from capture.passing.ledger import Ledger
+from capture.passing.memory import ColumnMemory
 from capture.passing.places import find_positions
 from capture.passing.reading import read_count_file
-from capture.passing.records import Ledger, make_counts
+from capture.passing.records import make_counts
 from capture.passing.values import VALUES
 
 FloatArray = NDArray[np.float64]

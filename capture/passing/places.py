@@ -20,7 +20,7 @@ from capture.passing.roles import split_words, to_number
 
 if TYPE_CHECKING:
     from capture.passing.guess import Columns
-    from capture.passing.records import Ledger
+    from capture.passing.ledger import Ledger
 
 FloatArray = NDArray[np.float64]
 #: words in headings that name a grid (from the EPSG registry)

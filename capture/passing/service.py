@@ -8,28 +8,20 @@ Nothing is sent but the query.
 
 from __future__ import annotations
 
-import json
 import math
-import time
-import urllib.error
-import urllib.parse
-import urllib.request
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from capture.basis import DataError, InputError, plain_text
+from capture.passing.client import Client, check_url, host_of
 from capture.passing.roles import ROLES, name_score, split_words
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
-MOST_ROWS: Final = 500_000
-MOST_PAGE_BYTES: Final = 60_000_000
 MOST_PAGES: Final = 5_000
-#: answers that are worth asking for again
-PASSING_CODES: Final = frozenset({408, 429, 498, 500, 502, 503, 504})
 GEOMETRIES: Final = {"esriGeometryPoint": "Point", "esriGeometryPolyline": "LineString",
                      "esriGeometryMultipoint": "MultiPoint"}  # fmt: skip
 
@@ -54,101 +46,6 @@ class ServiceLayer:
     geojson: bool
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Client:
-    """How a service is asked: waits, tries, bounds."""
-
-    #: seconds until one answer is given up
-    timeout_s: float = 30.0
-    #: how often one question is put in all
-    tries: int = 4
-    #: wait before the second try, doubled each time, seconds
-    wait_s: float = 1.0
-    #: longest wait that a server may ask for, seconds
-    most_wait_s: float = 60.0
-    #: most rows in all
-    most_rows: int = MOST_ROWS
-    #: sleeps; replaced in tests
-    sleep: Callable[[float], None] = field(default=time.sleep)
-
-    def ask(self, url: str, query: Mapping[str, str]) -> dict[str, Any]:
-        """Put one question and return its JSON object, trying again where that may help.
-
-        Raises
-        ------
-        DataError
-            When the server refuses, answers with something else, or does not answer.
-        """
-        reason = "no answer"
-        for attempt in range(self.tries):
-            answer, reason, wait = self._once(url, query)
-            if answer is not None:
-                return answer
-            if wait is None:
-                break
-            if attempt + 1 < self.tries:
-                self.sleep(min(max(wait, self.wait_s * 2**attempt), self.most_wait_s))
-        raise DataError(
-            f"{_host(url)}: the feature service did not answer as one ({reason}); check the "
-            "address or try later"
-        )
-
-    def _once(
-        self, url: str, query: Mapping[str, str]
-    ) -> tuple[dict[str, Any] | None, str, float | None]:
-        """Return the answer, or why not and how long to wait; None to give up."""
-        full = f"{url}?{urllib.parse.urlencode(query)}"
-        request = urllib.request.Request(full, headers={"Accept": "application/json"})  # noqa: S310
-        try:
-            with urllib.request.urlopen(request, timeout=self.timeout_s) as opened:  # noqa: S310
-                raw = opened.read(MOST_PAGE_BYTES + 1)
-        except urllib.error.HTTPError as error:
-            wait = _retry_after(error.headers.get("Retry-After"))
-            return None, f"HTTP {error.code}", wait if error.code in PASSING_CODES else None
-        except (urllib.error.URLError, TimeoutError, ConnectionError, OSError) as error:
-            return None, plain_text(getattr(error, "reason", error), most=80), 0.0
-        if len(raw) > MOST_PAGE_BYTES:
-            return None, f"an answer over {MOST_PAGE_BYTES // 1_000_000} MB", None
-        try:
-            held = json.loads(raw)
-        except (ValueError, RecursionError):
-            return None, "an answer that is not JSON", 0.0
-        if not isinstance(held, dict):
-            return None, "an answer that is not a JSON object", None
-        if "error" in held and "features" not in held:
-            return None, *_service_error(held["error"])
-        return held, "", None
-
-
-def _retry_after(text: str | None) -> float:
-    try:
-        return max(float(text or 0), 0.0)
-    except ValueError:
-        return 0.0
-
-
-def _service_error(error: Any) -> tuple[str, float | None]:
-    code = error.get("code") if isinstance(error, dict) else None
-    said = error.get("message", "") if isinstance(error, dict) else error
-    passing = isinstance(code, int) and code in PASSING_CODES
-    return f"error {code}: {plain_text(said, most=100)}", 0.0 if passing else None
-
-
-def _host(url: str) -> str:
-    return plain_text(urllib.parse.urlsplit(url).netloc or url, most=80)
-
-
-def _check_url(url: str) -> str:
-    parts = urllib.parse.urlsplit(url.strip())
-    if parts.scheme not in ("http", "https") or not parts.netloc:
-        raise InputError(
-            f"feature service address must start with http:// or https://, got "
-            f"{plain_text(url, most=80)!r}; copy it from the publisher's page"
-        )
-    path = parts.path.rstrip("/").removesuffix("/query")
-    return urllib.parse.urlunsplit((parts.scheme, parts.netloc, path, "", ""))
-
-
 def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
     """Ask a layer what it holds.
 
@@ -165,7 +62,7 @@ def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
         When it does not answer or holds neither points nor lines.
     """
     client = client or Client()
-    address = _check_url(url)
+    address = check_url(url)
     held = client.ask(address, {"f": "json"})
     layers = held.get("layers")
     if isinstance(layers, list) and "fields" not in held:
@@ -176,8 +73,8 @@ def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
                 for one in listed[:12]
             )
             raise InputError(
-                f"{_host(address)}: the address names a service of {len(listed)} layers, pick one: "
-                f"{names}"
+                f"{host_of(address)}: the address names a service of {len(listed)} layers, "
+                f"pick one: {names}"
             )
         address = f"{address}/{int(listed[0]['id'])}"
         held = client.ask(address, {"f": "json"})
@@ -188,7 +85,7 @@ def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
     shape = held.get("geometryType")
     if shape not in GEOMETRIES:
         raise DataError(
-            f"{_host(address)}: the layer holds {plain_text(shape or 'no geometry', most=40)}, "
+            f"{host_of(address)}: the layer holds {plain_text(shape or 'no geometry', most=40)}, "
             "must be points or lines; pick another layer"
         )
     fields: dict[str, tuple[str, str, Mapping[Any, str]]] = {}
@@ -262,7 +159,7 @@ def fetch_counts(
     total = counted.get("count")
     if isinstance(total, int) and total > client.most_rows:
         raise DataError(
-            f"{_host(url)}: {total} rows lie in the area, must be up to {client.most_rows}; make "
+            f"{host_of(url)}: {total} rows lie in the area, must be up to {client.most_rows}; make "
             "the area smaller"
         )
     pages = _by_offset(layer, base, client) if layer.pages else _by_ids(layer, base, client)
@@ -270,7 +167,7 @@ def fetch_counts(
     for k, feature in enumerate(_bounded(pages, client.most_rows, url)):
         features.setdefault(feature["properties"].get(layer.id_field, ("", k)), feature)
     if not features:
-        raise DataError(f"{_host(url)}: the layer has no rows in the area; check the extent")
+        raise DataError(f"{host_of(url)}: the layer has no rows in the area; check the extent")
     remarks = [f"{len(features)} rows fetched from layer {layer.name!r}"]
     if isinstance(total, int) and len(features) != total:
         remarks.append(f"the service said {total} rows and gave {len(features)}")
@@ -292,7 +189,7 @@ def _envelope(extent: tuple[float, float, float, float] | None) -> dict[str, str
 def _bounded(features: Iterator[dict[str, Any]], most: int, url: str) -> Iterator[dict[str, Any]]:
     for k, feature in enumerate(features):
         if k >= most:
-            raise DataError(f"{_host(url)}: gave more than {most} rows; make the area smaller")
+            raise DataError(f"{host_of(url)}: gave more than {most} rows; make the area smaller")
         yield feature
 
 
@@ -315,7 +212,7 @@ def _by_offset(
         offset += len(got)
         if not got or not _was_cut(held, got, layer.page):
             return
-    raise DataError(f"{_host(layer.url)}: more than {MOST_PAGES} pages; make the area smaller")
+    raise DataError(f"{host_of(layer.url)}: more than {MOST_PAGES} pages; make the area smaller")
 
 
 def _was_cut(held: Mapping[str, Any], got: list[dict[str, Any]], page: int) -> bool:
@@ -333,7 +230,7 @@ def _by_ids(
     listed = client.ask(f"{layer.url}/query", {**base, "returnIdsOnly": "true", "f": "json"})
     ids = listed.get("objectIds") or []
     if not isinstance(ids, list) or not all(isinstance(one, int) for one in ids):
-        raise DataError(f"{_host(layer.url)}: the list of row numbers is not one; try later")
+        raise DataError(f"{host_of(layer.url)}: the list of row numbers is not one; try later")
     step = min(layer.page, 100)
     for start in range(0, min(len(ids), client.most_rows + 1), step):
         part = sorted(ids)[start : start + step]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from capture.basis import Sheet
 from capture.passing.carry import Carried, carry_count, make_touching
 from capture.passing.directions import turn_between
-from capture.passing.records import list_rows
+from capture.passing.ledger import list_rows
 from capture.passing.values import VALUES
 
 if TYPE_CHECKING:

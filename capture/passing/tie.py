@@ -7,21 +7,20 @@ score alike are said to be ambiguous. A user's own decision wins over every scor
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from capture.basis import DataError, InputError, Sheet, plain_text
+from capture.basis import Sheet, plain_text
+from capture.passing.decisions import make_key
 from capture.passing.directions import turn_between
+from capture.passing.ledger import list_rows
 from capture.passing.names import compute_likeness, split_refs
-from capture.passing.records import list_rows
 from capture.passing.values import CLASSES, VALUES
 
 if TYPE_CHECKING:
@@ -99,20 +98,6 @@ def tie_counts(
         for count in list_rows(counts)
     ]
     return pd.DataFrame(rows, columns=list(TIE_COLUMNS))
-
-
-def make_key(count: Mapping[str, Any]) -> str:
-    """Return the name under which a decision about a count is kept.
-
-    Examples
-    --------
-    >>> make_key({"station": "A1", "road": "High St", "lat": 40.123456, "lon": -75.0})
-    'A1|high street|40.1235|-75.0000'
-    """
-    from capture.passing.names import plain_name
-
-    spot = f"{float(count['lat']):.4f}|{float(count['lon']):.4f}"
-    return f"{count['station']}|{plain_name(str(count['road']))}|{spot}"
 
 
 def _tie_one(
@@ -316,65 +301,3 @@ def _other_road(network: Network, a: int, b: int, both: bool) -> bool:
         return not both
     same = network.segment_name[a] and network.segment_name[a] == network.segment_name[b]
     return not same and network.segment_way[a] != network.segment_way[b]
-
-
-class TieDecisions:
-    """Keeps which road a user said a count belongs to, in a JSON file.
-
-    Parameters
-    ----------
-    path : Path
-        Made on the first decision.
-
-    Raises
-    ------
-    DataError
-        When the file is there but holds something else.
-    """
-
-    __slots__ = ("path",)
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-
-    def load(self) -> dict[str, dict[str, float]]:
-        """Return key -> position; an empty mapping means left untied."""
-        if not self.path.exists():
-            return {}
-        fault = f"{self.path.name}: not a list of decisions on counts; delete it to start anew"
-        if self.path.stat().st_size > 5_000_000:
-            raise DataError(fault)
-        try:
-            held: Any = json.loads(self.path.read_text(encoding="utf-8"))
-        except ValueError:
-            raise DataError(fault) from None
-        if not isinstance(held, dict):
-            raise DataError(fault)
-        for spot in held.values():
-            if not isinstance(spot, dict) or (spot and set(spot) != {"lat", "lon"}):
-                raise DataError(fault)
-            if not all(isinstance(v, int | float) and math.isfinite(v) for v in spot.values()):
-                raise DataError(fault)
-        return held
-
-    def decide(self, key: str, *, lat: float | None = None, lon: float | None = None) -> None:
-        """Keep where the user put a count; without a position it stays untied.
-
-        Raises
-        ------
-        InputError
-            When the position is not on Earth.
-        """
-        spot: dict[str, float] = {}
-        if lat is not None and lon is not None:
-            if not (abs(lat) <= 90 and abs(lon) <= 180):
-                raise InputError(
-                    f"position of a count must be degrees within 90 and 180, got {lat}, {lon}; "
-                    "click on the map again"
-                )
-            spot = {"lat": float(lat), "lon": float(lon)}
-        held = {**self.load(), key: spot}
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        spare = self.path.with_suffix(".part")
-        spare.write_text(json.dumps(held, indent=1, sort_keys=True), encoding="utf-8")
-        spare.replace(self.path)

@@ -19,12 +19,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import InputError, Sheet
-from capture.passing.aadt import age_count
 from capture.passing.carry import Carried
+from capture.passing.expand import age_count
 from capture.passing.fill import Fill, fit_fill, make_blocks, make_design
 from capture.passing.hourly import HourShape
 from capture.passing.layers import AreaCounts, load_area_counts
-from capture.passing.records import list_rows
+from capture.passing.ledger import list_rows
 from capture.passing.spread import (
     blend,
     carry_counts,

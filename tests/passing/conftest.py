@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from capture.area import open_area
-from capture.passing.records import COUNT_COLUMNS
+from capture.passing.ledger import COUNT_COLUMNS
 from capture.place import open_place
 
 LAT, LON = 40.0, -75.0

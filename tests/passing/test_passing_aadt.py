@@ -12,12 +12,11 @@ from hypothesis import strategies as st
 
 from capture.basis import DataError, InputError
 from capture.passing.aadt import (
-    age_count,
     compute_average_day,
     compute_average_day_by_hour,
     compute_design_hours,
-    expand_short_count,
 )
+from capture.passing.expand import age_count, expand_short_count
 from capture.passing.load import load_counts
 from capture.passing.shapes import make_hour_share, make_season_factors
 from capture.passing.values import VALUES

@@ -7,8 +7,9 @@ import pytest
 
 from capture.basis import DataError, InputError
 from capture.passing.directions import read_directions, read_two_way
-from capture.passing.guess import ColumnMemory, guess_columns, make_signature
+from capture.passing.guess import guess_columns, make_signature
 from capture.passing.load import load_counts
+from capture.passing.memory import ColumnMemory
 from capture.passing.moments import read_clock, read_dates
 from capture.passing.roles import to_number
 

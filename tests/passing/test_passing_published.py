@@ -9,12 +9,8 @@ import pandas as pd
 import pytest
 from published import assert_printed, load_rows, name_row
 
-from capture.passing.aadt import (
-    age_count,
-    compute_average_day,
-    compute_design_hours,
-    expand_short_count,
-)
+from capture.passing.aadt import compute_average_day, compute_design_hours
+from capture.passing.expand import age_count, expand_short_count
 
 ROWS = load_rows("passing")
 

@@ -11,8 +11,9 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 
 from capture.basis import DataError, InputError
+from capture.passing.client import Client
 from capture.passing.load import load_counts
-from capture.passing.service import Client, describe_layer, fetch_counts, save_counts
+from capture.passing.service import describe_layer, fetch_counts, save_counts
 
 FIELDS = [
     {"name": "OBJECTID", "alias": "OBJECTID", "type": "esriFieldTypeOID"},

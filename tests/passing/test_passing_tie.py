@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from capture.basis import DataError, InputError
+from capture.passing.decisions import TieDecisions, make_key
 from capture.passing.names import compute_likeness, plain_name, split_refs
 from capture.passing.spread import carry_counts, find_conflicts, split_over_carriageways
-from capture.passing.tie import TieDecisions, make_key, tie_counts
+from capture.passing.tie import tie_counts
 
 ARTERIAL = {"highway": "primary", "name": "Harrow Boulevard", "lanes": 2, "oneway": "yes"}
 FRONTAGE = {"highway": "residential", "name": "Harrow Frontage Road"}

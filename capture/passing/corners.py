@@ -1,0 +1,106 @@
+"""What changes a stream after it was found: dated notes, and turners at a corner?
+
+At a corner, vehicles that turn from one frontage road into the other pass the site twice and
+are counted once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import Sheet
+from capture.passing.directions import turn_between
+from capture.passing.works import RoadNote, touches
+
+if TYPE_CHECKING:
+    from capture.passing.streams import Streams
+    from capture.place import Network
+
+FloatArray = NDArray[np.float64]
+
+
+def apply_notes(
+    network: Network, streams: Streams, notes: Sequence[RoadNote], study_year: int
+) -> Streams:
+    """Change streams by the dated notes that hold for them; returns new streams."""
+    if not notes:
+        return streams
+    vehicles, variance = streams.vehicles_per_day.copy(), streams.log_sd**2
+    told = list(streams.notes)
+    for k, edge in enumerate(streams.edge):
+        line = network.edge_line(int(edge))
+        at = interpolate(line, float(streams.fraction[k]))
+        lat, lon = network.projection.to_latlon(at[0], at[1])
+        for note in notes:
+            if touches(note, road=streams.road[k], lat=float(lat), lon=float(lon)):
+                factor, sd = note.effect(study_year)
+                vehicles[k] *= factor
+                variance[k] += sd**2
+                told[k] = "; ".join(filter(None, [told[k], note.describe(study_year)]))
+    return replace(streams, vehicles_per_day=vehicles, log_sd=np.sqrt(variance), notes=told)
+
+
+def interpolate(line: FloatArray, fraction: float) -> FloatArray:
+    """Return the point at a fraction of a line's length, shape (2,)."""
+    along = np.append(0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T)))
+    at = fraction * along[-1]
+    return np.array([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
+
+
+def count_corners_once(network: Network, streams: Streams, values: Sheet) -> Streams:
+    """Take the vehicles that turn from one frontage road into another out of the second."""
+    turn = values.value("corner_turn_share")
+    reach = values.value("corner_reach_m")
+    group = streams.corner_group.copy()
+    taken = np.zeros(len(streams))
+    source = list(streams.source)
+    made = 0
+    for site in np.unique(streams.site):
+        rows = np.flatnonzero(streams.site == site)
+        for a in rows:
+            for b in rows:
+                if not _turns_into(network, streams, int(a), int(b), reach):
+                    continue
+                moved = turn * min(streams.vehicles_per_day[a], streams.vehicles_per_day[b])
+                taken[b] += moved
+                known = max(group[a], group[b])
+                if known < 0:
+                    known, made = made, made + 1
+                group[a] = group[b] = known
+                source[b] += (
+                    f"; {moved:,.0f} a day that turn in from {streams.road[a]} counted once"
+                )
+    base = np.maximum(streams.vehicles_per_day, 1e-9)
+    share = np.minimum(taken / base, 0.9)
+    return replace(
+        streams,
+        corner_group=group,
+        corner_share=share,
+        source=source,
+        vehicles_per_day=streams.vehicles_per_day * (1 - share),
+    )
+
+
+def _turns_into(network: Network, streams: Streams, a: int, b: int, reach: float) -> bool:
+    """Whether vehicles of stream a may, past its driveway, turn into stream b's road."""
+    ea, eb = int(streams.edge[a]), int(streams.edge[b])
+    if streams.driveway[a] == streams.driveway[b] or streams.road[a] == streams.road[b] != "":
+        return False
+    if turn_between(streams.direction_deg[a], streams.direction_deg[b]) > 150:
+        return False
+    to_end = float(network.edge_length_m[ea]) * (1 - float(streams.fraction[a]))
+    from_start = float(network.edge_length_m[eb]) * float(streams.fraction[b])
+    if to_end > reach or from_start > reach:
+        return False
+    head, tail = int(network.edge_head[ea]), int(network.edge_tail[eb])
+    gap = math.hypot(
+        float(network.node_x[head] - network.node_x[tail]),
+        float(network.node_y[head] - network.node_y[tail]),
+    )
+    return gap <= 60.0
