@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import poisson
+from scipy.linalg import expm
 
 from capture.basis import InputError, Offer, Sheet
 from capture.hours import YearShape
@@ -51,42 +51,26 @@ def compute_balk_share(waiting_cars: ArrayLike, balk_cars: ArrayLike) -> FloatAr
 def _settled_loss(balk_cars: float) -> FloatArray:
     """Return the share turned away at each load of ``_LOADS``, a line in steady state.
 
-    The line takes one car per headway; between, arrivals are Poisson and each one joins
-    unless it balks at what it sees. The chain of cars waiting at headways is solved exactly.
+    The line takes one car per headway. Arrivals between are Poisson and each one joins
+    unless it balks at what it sees: with J the step of one arrival, a headway's arrivals
+    are exp(load (J - I)). The chain of cars waiting at headways is solved for its settled
+    state; what the line takes is the share of headways that find a car.
     """
-    states = int(min(_MOST_WAITING, np.ceil(2 * balk_cars) + 2))
-    joins = 1 - compute_balk_share(np.arange(states + 1), balk_cars)
-    most = 24
-    steps = 8
-    lost = np.zeros(_LOADS.size)
-    for index, load in enumerate(_LOADS):
-        if load == 0:
-            continue
-        # waiting after a headway: arrivals in small steps, each seeing the cars before it
-        part = load / steps
-        chance = poisson.pmf(np.arange(most), part)
-        step = np.zeros((states + 1, states + 1))
-        for waiting in range(states + 1):
-            row = np.zeros(states + 1)
-            row[waiting] = 1.0
-            total = chance[0] * row
-            for arrivals in range(1, most):
-                moved = row * (1 - joins)
-                moved[1:] += (row * joins)[:-1]
-                moved[-1] += (row * joins)[-1]
-                row = moved
-                total = total + chance[arrivals] * row
-            step[waiting] = total / chance.sum()
-        serve = np.eye(states + 1, k=-1)
-        serve[0, 0] = 1.0
-        whole = np.linalg.matrix_power(step, steps) @ serve
-        system = np.vstack([whole.T - np.eye(states + 1), np.ones(states + 1)])
-        right = np.append(np.zeros(states + 1), 1.0)
-        settled = np.linalg.lstsq(system, right, rcond=None)[0]
-        taken = 1.0 - float((settled @ np.linalg.matrix_power(step, steps))[0])
-        lost[index] = max(0.0, 1.0 - taken / load)
+    states = int(min(_MOST_WAITING, np.ceil(2 * balk_cars) + 2)) + 1
+    joins = 1 - compute_balk_share(np.arange(states), balk_cars)
+    arrival = np.diag(-joins) + np.diag(joins[:-1], k=1)
+    arrival[-1, -1] = 0.0  # nobody joins the longest queue
+    taking = np.eye(states, k=-1)
+    taking[0, 0] = 1.0
+    arrivals = expm(_LOADS[:, None, None] * arrival)
+    balance = np.swapaxes(arrivals @ taking, 1, 2) - np.eye(states)
+    balance[:, -1, :] = 1.0  # one balance follows from the others; shares sum to 1
+    settled = np.linalg.solve(balance, np.eye(states)[:, -1:])[:, :, 0]
+    taken = 1.0 - np.einsum("ls,ls->l", settled, arrivals[:, :, 0])
+    lost = np.maximum(0.0, 1.0 - taken / np.maximum(_LOADS, 1e-12))
+    lost[_LOADS == 0] = 0.0
     lost.flags.writeable = False
-    return lost
+    return np.asarray(lost)
 
 
 def compute_lost_share(
