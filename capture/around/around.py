@@ -30,6 +30,9 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
 
+#: a rise in pull too small to speak of
+_WORTH_SAYING = 0.005
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Around:
@@ -127,29 +130,53 @@ def add_around(
     likeness = formats.weigh(rivals.formats, offer.format)
     counted = rivals.counts(planned=planned)
     here, there = snap(place.network, sites.x, sites.y), _snap_rivals(place, rivals, values)
-    seconds = _time_rivals(place, here, there, values)
+    weighed = _weigh_rivals(place, here, there, rivals, likeness, counted, values)
+    homes: HomesNearby = look_at_homes(
+        area,
+        place,
+        here,
+        there,
+        size=formats.measure_size(rivals.formats, rivals.bays) * counted,
+        own_size=float(formats.measure_size([offer.format], [offer.bays])[0]),
+        values=values,
+    )
     weight = np.where(counted, likeness, 0.0)
-    with_planned = np.where(rivals.counts(planned=True), likeness, 0.0)
-    tau, like = values.value("tau_s"), values.value("like_share")
-    pull = compute_pull(seconds, weight, tau_s=tau)
-    pull_with_planned = compute_pull(seconds, with_planned, tau_s=tau)
-    nearest, nearest_s = find_nearest_like(seconds, weight, like_share=like)
-    size = formats.measure_size(rivals.formats, rivals.bays) * counted
-    own = float(formats.measure_size([offer.format], [offer.bays])[0])
-    homes = look_at_homes(area, place, here, there, size=size, own_size=own, values=values)
+    columns: dict[str, Any] = weighed | homes.columns
     return Around(
-        pull=pull,
-        pull_with_planned=pull_with_planned,
-        nearest_like_s=nearest_s,
-        nearest_like=nearest,
-        rival_seconds=seconds,
+        **columns,
         likeness=likeness,
         counted=counted,
         passed_first_share=_find_passed(place, volumes, streams, rivals, weight, values),
         attractions=count_attractions(
             area, place, sites.x, sites.y, within_m=values.value("attraction_m")
         ),
-        ticket_price_usd=estimate_area_price(
+        cautions=tuple(_caution(k, rivals, weighed, homes, values) for k in range(len(here))),
+        sources=_name_sources(area, rivals, homes),
+    )
+
+
+def _weigh_rivals(
+    place: Place,
+    here: Snap,
+    there: Snap,
+    rivals: Rivals,
+    likeness: FloatArray,
+    counted: BoolArray,
+    values: Sheet,
+) -> dict[str, Any]:
+    """Compute what stands on driving times to rivals: the fields of ``Around`` by name."""
+    seconds = _time_rivals(place, here, there, values)
+    weight = np.where(counted, likeness, 0.0)
+    with_planned = np.where(rivals.counts(planned=True), likeness, 0.0)
+    tau = values.value("tau_s")
+    nearest, nearest_s = find_nearest_like(seconds, weight, like_share=values.value("like_share"))
+    return {
+        "rival_seconds": seconds,
+        "pull": compute_pull(seconds, weight, tau_s=tau),
+        "pull_with_planned": compute_pull(seconds, with_planned, tau_s=tau),
+        "nearest_like": nearest,
+        "nearest_like_s": nearest_s,
+        "ticket_price_usd": estimate_area_price(
             seconds,
             weight,
             rivals.price_usd,
@@ -157,13 +184,7 @@ def add_around(
             like_share=values.value("price_like_share"),
             least=values.value("price_least_count"),
         ),
-        cautions=tuple(
-            _caution(k, rivals, seconds, pull, pull_with_planned, homes)
-            for k in range(len(here.segment))
-        ),
-        sources=_name_sources(area, rivals, homes),
-        **homes.columns,
-    )
+    }
 
 
 def _snap_rivals(place: Place, rivals: Rivals, values: Sheet) -> Snap:
@@ -194,27 +215,27 @@ def _find_passed(
 
 
 def _caution(
-    site: int,
-    rivals: Rivals,
-    seconds: FloatArray,
-    pull: FloatArray,
-    pull_with_planned: FloatArray,
-    homes: HomesNearby,
+    site: int, rivals: Rivals, weighed: dict[str, Any], homes: HomesNearby, values: Sheet
 ) -> tuple[str, ...]:
     said = []
-    if pull_with_planned[site] > pull[site] + 0.005:
+    now, later = weighed["pull"][site], weighed["pull_with_planned"][site]
+    if later > now + _WORTH_SAYING:
+        reached = np.isfinite(weighed["rival_seconds"][site])
         names = [
             rivals.names[k] or rivals.ids[k]
-            for k in range(len(rivals))
-            if rivals.status[k] == "planned" and np.isfinite(seconds[site, k])
+            for k in np.flatnonzero(reached)
+            if rivals.status[k] == "planned"
         ]
         said.append(
             f"planned: {', '.join(names[:4])}; if built, rivals' pull rises from "
-            f"{pull[site]:.2f} to {pull_with_planned[site]:.2f}"
+            f"{now:.2f} to {later:.2f}"
         )
     if homes.cut_off[site]:
-        said.append("the ten-minute band runs over the edge of the roads file; people beyond it "
-                    "are not counted")  # fmt: skip
+        minutes = values.value("band_s") / 60
+        said.append(
+            f"the {minutes:g}-minute band runs over the edge of the roads file; people beyond it "
+            "are not counted"
+        )
     if np.isnan(homes.columns["people_10min"][site]):
         said.append("people nearby are not known; their factor takes its reference")
     return tuple(said)

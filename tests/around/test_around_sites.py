@@ -266,3 +266,33 @@ def test_every_value_has_limits_around_its_default():
 def test_a_value_beyond_its_limits_is_refused(town, parcels, changes):
     with pytest.raises(InputError, match=f"{next(iter(changes))} must be"):
         town.look(parcels.take([0]), values=VALUES.override(changes))
+
+
+def test_own_tables_of_attractions_and_rival_grounds_are_read(tmp_path):
+    import geopandas
+    import shapely
+    from around_towns import to_degrees
+
+    draw_crossing(tmp_path)
+    spots = [to_degrees(310, 40), to_degrees(350, -40), to_degrees(-900, 40)]
+    rows = [f"Shop {k},{lat:.7f},{lon:.7f}" for k, (lat, lon) in enumerate(spots)]
+    (tmp_path / "shops.csv").write_text("\n".join(["name,lat,lon", *rows]), encoding="utf-8")
+    ring = [(400, 20), (440, 20), (440, 50), (400, 50)]
+    ground = shapely.Polygon([to_degrees(*spot)[::-1] for spot in ring])
+    frame = geopandas.GeoDataFrame(
+        {"name": ["Elm"], "type": ["express"]}, geometry=[ground], crs="EPSG:4326"
+    )
+    frame.to_file(tmp_path / "washes.geojson", driver="GeoJSON")
+    (tmp_path / "area.toml").write_text(
+        '[layers.roads]\npath = "roads.osm"\n[layers.attractions]\npath = "shops.csv"\n'
+        '[layers.rivals]\npath = "washes.geojson"\n',
+        encoding="utf-8",
+    )
+    town = Town(open_area(tmp_path))
+    assert town.rivals.names == ("Elm",)
+    assert town.rivals.formats == ("exterior",)
+    assert abs(town.rivals.x[0] - 420) < 1
+    around = town.look(make_sites(town.place.network, [(300, 20)]))
+    assert around.attractions.tolist() == [2.0]
+    assert around.rival_seconds[0, 0] == pytest.approx(12.0, abs=0.3)
+    assert around.pull[0] == pytest.approx(np.exp(-around.rival_seconds[0, 0] / 300))
