@@ -109,7 +109,7 @@ def _sidebar(kept: Kept) -> UnitSystem:
             list(names),
             index=list(names).index(kept.id),
             format_func=lambda number: names[number],
-            key=f"choose-{kept.id}-{len(names)}",
+            key=f"choose-{kept.id}-{kept.revision}-{len(names)}",
         )
         if chosen != kept.id:
             open_study(int(chosen))

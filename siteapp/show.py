@@ -24,6 +24,7 @@ from siteapp.text import as_markdown
 MAP_HEIGHT = 480
 
 
+@st.fragment
 def show_map(
     scene: Scene,
     layers: Sequence[MapLayer],
@@ -31,10 +32,14 @@ def show_map(
     key: str,
     centre: tuple[float, float] | None = None,
     zoom: int = 15,
-    clicks: bool = False,
+    on_click: Callable[[float, float], None] | None = None,
     height: int = MAP_HEIGHT,
-) -> tuple[float, float] | None:
-    """Show layers over the area's roads; returns where it was clicked, if that is asked for."""
+) -> None:
+    """Show layers over the area's roads; a click is handed on as latitude and longitude.
+
+    A fragment of the screen, so that a map that has finished drawing, or is panned, does not
+    draw the whole screen again and close what is open on it.
+    """
     space = engine.open_workspace()
     made = make_map(
         layers,
@@ -50,10 +55,15 @@ def show_map(
         key=key,
         height=height,
         use_container_width=True,
-        returned_objects=["last_clicked"] if clicks else [],
+        returned_objects=["last_clicked"] if on_click else [],
     )
-    clicked = (answer or {}).get("last_clicked") if clicks else None
-    return (float(clicked["lat"]), float(clicked["lng"])) if clicked else None
+    clicked = (answer or {}).get("last_clicked")
+    if on_click is None or not clicked:
+        return
+    at = (key, float(clicked["lat"]), float(clicked["lng"]))
+    if st.session_state.get("clicked") != at:
+        st.session_state["clicked"] = at
+        on_click(at[1], at[2])
 
 
 def show_table(

@@ -20,12 +20,23 @@ _SAID: Final[dict[str, tuple[float, str]]] = {
     "cars/year": (1.0, "cars a year"),
     "cars/day": (1.0, "cars a day"),
     "cars/h": (1.0, "cars an hour"),
+    "veh/day": (1.0, "vehicles a day"),
+    "J": (1 / 3.6e6, "kWh"),
+    "VA": (1 / 1000, "kVA"),
+    "deg": (1.0, "°"),
+    "degrees": (1.0, "°"),
+    "degC": (1.0, "°C"),
+    "USD/year": (1.0, "$ a year"),
     "veh/h": (1.0, "vehicles an hour"),
     "years": (1.0, "years"),
     "months": (1.0, "months"),
     "count": (1.0, ""),
     "1": (1.0, ""),
 }
+#: unit as stored -> the edge's own name for it
+_EDGE_NAMES: Final = {"m/s": "mps", "m3/s": "m3s", "Pa": "pa", "W": "w"}
+#: speeds below this are said in millimetres a second
+_SLOW_MPS: Final = 0.05
 NOT_KNOWN: Final = "not known"
 NEVER: Final = "never"
 
@@ -95,7 +106,9 @@ def say_amount(
     if unit in _SAID:
         factor, label = _SAID[unit]
         return f"{say_number(value * factor, digits=digits)} {label}".strip()
-    amount, label = convert_out(value, unit.lower() if unit in {"Pa", "W"} else unit, system)
+    if unit == "m/s" and abs(value) < _SLOW_MPS:
+        return f"{say_number(value * 1000, digits=digits)} mm/s"
+    amount, label = convert_out(value, _EDGE_NAMES.get(unit, unit), system)
     return f"{say_number(amount, digits=digits)} {label}".strip()
 
 

@@ -95,8 +95,12 @@ else:
 
 left, right = st.columns([5, 2])
 with left:
-    clicked = show_map(
-        scene, drop_empty(layers), key=f"sites-{scene.kept.id}", clicks=True, height=560
+    show_map(
+        scene,
+        drop_empty(layers),
+        key=f"sites-{scene.kept.id}",
+        on_click=lambda lat, lon: place_site(f"{lat:.6f},{lon:.6f}", "clicking the map"),
+        height=560,
     )
     st.caption("Squares are rival washes; point at a mark to read what it is.")
 with right:
@@ -130,9 +134,3 @@ with right:
             target = folder / f"{scene.kept.id}-{scene.kept.revision}{ending}"
             target.write_bytes(given.getvalue())
             place_site(str(target), "giving a file")
-
-if clicked is not None:
-    seen = st.session_state.get("clicked")
-    if seen != (scene.kept.id, clicked):
-        st.session_state["clicked"] = (scene.kept.id, clicked)
-        place_site(f"{clicked[0]:.6f},{clicked[1]:.6f}", "clicking the map")
