@@ -21,9 +21,10 @@ from capture.basis import FitError, Worlds
 FloatArray = NDArray[np.float64]
 
 MOST_TRIES: Final = 256
-#: after so many tries, rejection is given up where fewer than this part of worlds is filled
+#: tries where hardly any of so many probes falls inside the box
 FEW_TRIES: Final = 16
-LEAST_KEPT: Final = 0.15
+PROBES: Final = 512
+LEAST_INSIDE: Final = 0.01
 SWEEPS: Final = 150
 _NODE_EVERY: Final = 3
 _CHUNK: Final = 500
@@ -95,17 +96,23 @@ def draw_box(box: BoxMixture, worlds: Worlds, *, quantity: str) -> BoxDraws:
     steps = np.cumsum(np.exp(box.log_weight))
     value, node = np.empty((count, width)), np.zeros(count, dtype=np.int64)
     pending, tried = np.arange(count), 0
-    for attempt in range(MOST_TRIES):
+
+    def propose(normal: FloatArray) -> tuple[FloatArray, NDArray[np.int64], NDArray[np.bool_]]:
+        picked = _pick(normal[:, 0], steps)
+        drawn = box.mean[picked] + _apply(spread, picked, normal[:, 1:])
+        inside = np.asarray((drawn >= box.low) & (drawn <= box.high))
+        return drawn, picked, np.asarray(inside.all(axis=1))
+
+    # how often to try is told by probes of their own, so that it hangs on no number of worlds
+    probes = worlds.generator(quantity, "probe").standard_normal((PROBES, width + 1))
+    hopeless = propose(probes)[2].mean() < LEAST_INSIDE
+    for attempt in range(FEW_TRIES if hopeless else MOST_TRIES):
         generator = worlds.generator(quantity, f"try {attempt}")
         candidates = generator.standard_normal((count, width + 1))[pending]
-        picked = _pick(candidates[:, 0], steps)
-        drawn = box.mean[picked] + _apply(spread, picked, candidates[:, 1:])
-        inside = ((drawn >= box.low) & (drawn <= box.high)).all(axis=1)
-        value[pending], node[pending] = drawn, picked
+        value[pending], node[pending], inside = propose(candidates)
         tried += pending.size
         pending = pending[~inside]
-        is_hopeless = attempt >= FEW_TRIES and pending.size > (1 - LEAST_KEPT) * count
-        if not pending.size or is_hopeless:
+        if not pending.size:
             break
     kept = count - pending.size
     if pending.size:
