@@ -32,6 +32,8 @@ _LEVELS: Final = 18
 _FINE_LEVELS: Final = 240
 _Z_NODES: Final = 65
 _KEPT_TABLES: Final = 24
+#: elements looked up at once
+_CHUNK: Final = 32_768
 #: thresholds at which a level's distribution is worked out
 _GRID: Final = 11
 _WIDENINGS: Final = 30
@@ -62,22 +64,31 @@ class NoisyPeak:
         ndarray of float
             Cars in that hour or day, of the broadcast shape.
         """
-        cars = np.asarray(cars_per_year, dtype=np.float64)
+        cars, score = np.broadcast_arrays(
+            np.asarray(cars_per_year, dtype=np.float64), np.asarray(noise, dtype=np.float64)
+        )
+        out = np.empty(cars.shape)
+        flat_cars, flat_score, flat_out = cars.ravel(), score.ravel(), out.reshape(-1)
+        for start in range(0, cars.size, _CHUNK):  # bounds memory and keeps to the cache
+            part = slice(start, start + _CHUNK)
+            flat_out[part] = self._look_up(flat_cars[part], flat_score[part])
+        return out
+
+    def _look_up(self, cars: FloatArray, score: FloatArray) -> FloatArray:
         with np.errstate(divide="ignore"):
             level = np.log(cars)
         inside = np.clip(level, self.log_least, self.log_most)
         rows, columns = self.log_cars.shape
-        at_row = (inside - self.log_least) * ((rows - 1) / (self.log_most - self.log_least))
-        score = np.clip(np.asarray(noise, dtype=np.float64), -_Z_REACH, _Z_REACH)
-        at_column = (score + _Z_REACH) * ((columns - 1) / (2 * _Z_REACH))
-        at_row, at_column, level, inside = np.broadcast_arrays(at_row, at_column, level, inside)
-        row = np.minimum(at_row.astype(np.int64), rows - 2)
-        column = np.minimum(at_column.astype(np.int64), columns - 2)
-        down, right = at_row - row, at_column - column
+        down = (inside - self.log_least) * ((rows - 1) / (self.log_most - self.log_least))
+        right = (np.clip(score, -_Z_REACH, _Z_REACH) + _Z_REACH) * ((columns - 1) / (2 * _Z_REACH))
+        row = np.minimum(down.astype(np.int64), rows - 2)
+        column = np.minimum(right.astype(np.int64), columns - 2)
+        down -= row
+        right -= column
         flat = self.log_cars.ravel()
         start = row * columns + column
         upper = flat[start] + right * (flat[start + 1] - flat[start])
-        start = start + columns
+        start += columns
         lower = flat[start] + right * (flat[start + 1] - flat[start])
         log_peak = upper + down * (lower - upper) + (level - inside)
         return np.asarray(np.maximum(np.exp(log_peak) - 0.5, 0.0))

@@ -8,6 +8,7 @@ from capture.hours import (
     VALUES,
     compute_design_hour,
     compute_duration_curve,
+    compute_expected_hours,
     compute_ramp_share,
     estimate_busy_hour,
     list_full_choices,
@@ -15,6 +16,7 @@ from capture.hours import (
 )
 from capture.hours.lookup import compute_hour_peak, make_day_peak, make_hour_peak
 from capture.hours.noise import compute_fewer_chance
+from capture.hours.values import MONTHS, WEEKDAYS
 
 SHAPE = make_year_shape(Offer())
 #: no spread but the noise of days and hours
@@ -164,3 +166,31 @@ def test_a_wrong_rank_or_shape_is_refused():
         estimate_busy_hour(np.ones((1, 10)), SHAPE, worlds, ["A"], rank=3000)
     with pytest.raises(InputError, match="1 sites by 10 draws"):
         estimate_busy_hour(np.ones((1, 9)), SHAPE, worlds, ["A"])
+
+
+@pytest.mark.practice
+def test_an_hours_cars_are_the_cars_passing_times_the_share_washed():
+    """With the road's own hours and no season, each hour is passing x capture rate."""
+    flat = {f"month_{kind}_{m}": 1.0 for kind in ("salt", "sun") for m in MONTHS}
+    values = VALUES.override(
+        flat | {f"weekday_{day}": 1.0 for day in WEEKDAYS} | {"road_blend_share": 1.0}
+    )
+    road = np.linspace(1.0, 5.0, 24)
+    road /= road.sum()
+    shape = make_year_shape(
+        Offer(opens_hour=0, closes_hour=24), road_hour_share=road, values=values
+    )
+    passing_a_day, rate = 20_000.0, 0.008
+    hours = compute_expected_hours([365 * passing_a_day * rate], shape)[0]
+    assert hours.max() == pytest.approx(passing_a_day * road.max() * rate, rel=1e-6)
+
+
+def test_lookup_of_many_is_the_lookup_of_each():
+    peak = make_hour_peak(SHAPE, rank=30)
+    rng = np.random.default_rng(3)
+    cars, score = rng.uniform(1e3, 1e6, (300, 251)), rng.standard_normal((300, 251))
+    many = peak.look_up(cars, score)
+    assert many[[0, 137, 299], [0, 40, 250]] == pytest.approx(
+        [float(peak.look_up(cars[i, j], score[i, j])) for i, j in ((0, 0), (137, 40), (299, 250))]
+    )
+    assert peak.look_up(cars[0], 0.0).shape == (251,)

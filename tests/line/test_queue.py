@@ -5,7 +5,7 @@ import pytest
 
 from capture.basis import InputError, Offer, Worlds
 from capture.hours import VALUES as HOUR_VALUES
-from capture.hours import make_year_shape
+from capture.hours import estimate_busy_hour, make_year_shape
 from capture.line import (
     VALUES,
     compare_design_hours,
@@ -254,3 +254,20 @@ def test_what_cannot_be_simulated_is_refused():
         compute_erlang_b(-1.0, 2)
     empty = simulate_queue(np.zeros(60), shape, line, OFFER, worlds, days=60)
     assert (empty.lost_share, empty.stacking_cars, empty.mean_wait_s) == (0.0, 0, 0.0)
+
+
+def test_hours_and_queue_share_one_model_of_noise():
+    """The 30th hour of the queue's own days spreads as the busy hour does, not more."""
+    shape, found, meant = make_year_shape(OFFER), [], []
+    for seed in range(120):
+        worlds = Worlds(seed=seed, draws=1)
+        cars = np.array([100_000.0])
+        means, _ = draw_days(cars, shape, worlds, site_id="A", days=365)
+        counts = np.random.default_rng(seed).poisson(means)
+        found.append(np.partition(counts.ravel(), -30)[-30])
+        meant.append(estimate_busy_hour(cars[None], shape, worlds, ["A"]).cars[0, 0])
+    logs = [np.log(found), np.log(meant)]
+    assert logs[0].mean() == pytest.approx(logs[1].mean(), abs=0.05)
+    assert logs[0].std() == pytest.approx(logs[1].std(), rel=0.15)
+    # the same world: weather and shape are shared, only hours and days differ
+    assert np.corrcoef(logs)[0, 1] > 0.9
