@@ -126,6 +126,13 @@ def _read_text(path: Path) -> tuple[pd.DataFrame, list[str]]:
 
 
 def _split_rows(text: str, separator: str, name: str) -> list[tuple[int, list[str]]]:
+    if '"' not in text:
+        plain = [
+            (number, line.split(separator))
+            for number, line in enumerate(text.splitlines(), start=1)
+            if line.strip(separator + " \t")
+        ]
+        return _bound_rows(plain, name)
     csv.field_size_limit(MOST_CELL * 10)
     reader = csv.reader(io.StringIO(text), delimiter=separator)
     rows: list[tuple[int, list[str]]] = []
@@ -134,13 +141,19 @@ def _split_rows(text: str, separator: str, name: str) -> list[tuple[int, list[st
             if any(cell.strip() for cell in cells):
                 rows.append((reader.line_num, cells))
             if len(rows) > MOST_ROWS:
-                raise DataError(f"{name}: must have up to {MOST_ROWS} rows; cut it to your area")
+                break
     except csv.Error as error:
         raise DataError(
             f"{name}: line {reader.line_num} cannot be read ({error}); check its quotes"
         ) from None
+    return _bound_rows(rows, name)
+
+
+def _bound_rows(rows: list[tuple[int, list[str]]], name: str) -> list[tuple[int, list[str]]]:
     if not rows:
         raise DataError(f"{name}: holds only blank lines; download it again")
+    if len(rows) > MOST_ROWS:
+        raise DataError(f"{name}: must have up to {MOST_ROWS} rows; cut it to your area")
     return rows
 
 
@@ -201,7 +214,8 @@ def _to_table(
             f"{name}: only one column found; part the columns by commas, semicolons or tabs"
         )
     width = len(headings)
-    ragged = [line for line, cells in body if len(_trim(cells, width)) != width]
+    trimmed = [(line, _trim(cells, width)) for line, cells in body]
+    ragged = [line for line, cells in trimmed if len(cells) != width]
     if len(ragged) > 0.5 * len(body):
         raise DataError(
             f"{name}: most rows do not have {width} columns as the headings do (first line "
@@ -212,9 +226,7 @@ def _to_table(
             f"{len(ragged)} row(s) with too few or too many cells left out, lines "
             + ", ".join(map(str, ragged[:8]))
         )
-    kept = [
-        (line, _trim(cells, width)) for line, cells in body if len(_trim(cells, width)) == width
-    ]
+    kept = [(line, cells) for line, cells in trimmed if len(cells) == width]
     columns: dict[str, Any] = {
         heading: [cells[k].strip()[:MOST_CELL] for _, cells in kept]
         for k, heading in enumerate(headings)
@@ -228,6 +240,8 @@ def _to_table(
 
 
 def _trim(cells: list[str], width: int) -> list[str]:
+    if len(cells) == width:
+        return cells
     extra = cells[width:]
     return cells[:width] if len(cells) > width and not any(c.strip() for c in extra) else cells
 

@@ -169,13 +169,13 @@ def _candidates(
     reach = values.value("tie_reach_m")
     far = reach * (NAMED_REACH if count["road"] else 1.0)
     found = np.sort(index.tree.query(point, predicate="dwithin", distance=far))
-    bearings = _line_bearing(network, count)
-    rows = []
-    for segment in found:
-        row = _score(network, index, int(segment), point, count, bearings, values)
-        if row["distance_m"] <= reach or row["name_score"] >= 0.85:
-            rows.append(row)
-    return rows
+    near = shapely.distance(index.lines[found], point) <= reach
+    bearing = _line_bearing(network, count)
+    return [
+        _score(network, index, int(segment), point, count, bearing, values)
+        for segment, close in zip(found, near, strict=True)
+        if close or _name_score(network, int(segment), count) >= SAME_NAME
+    ]
 
 
 def _far_namesake(

@@ -216,51 +216,24 @@ def assemble_volumes(
     """
     design, names = make_design(network, through)
     model = _fit_model(network, design, names, carried, index, values)
-    log_v, sd = model.predict(design)
-    size = network.segments
-    shared = np.full(size, min(model.shared_sd, float(sd.min(initial=1.0))))
-    measured = np.zeros(size, dtype=bool)
-    years = np.full(size, np.nan)
-    heavy = _default_heavy(network, values)
-    source = [model.describe()] * size
-    key = [_road_key(network, g) for g in range(size)]
-    forward = np.full(size, np.nan)
-    split_sd = default_split_sd(network, values)
-    by_segment: dict[int, list[Carried]] = {}
-    for one in carried:
-        by_segment.setdefault(one.segment, []).append(one)
-    for g, ones in by_segment.items():
-        best = min(ones, key=lambda o: (o.equal_junctions, o.variance, o.count))
-        holds = best.equal_junctions == 0
-        used = pick_nearest([o for o in ones if o.equal_junctions == 0] if holds else ones)
-        log_v[g], sd[g] = blend(used, None if holds else (log_v[g], sd[g]))
-        shared[g] = 0.0 if holds else min(shared[g], sd[g]) / 2
-        measured[g] = holds
-        count = counts.iloc[best.count]
-        years[g] = float(count["year"]) if holds else np.nan
-        if math.isfinite(float(count["heavy_share"])):
-            heavy[g] = float(count["heavy_share"])
-        source[g] = _say(count, best, len(used))
-        key[g] = f"count {count['count_id']}"
-        forward[g] = best.forward_share
-        if holds:
-            split_sd[g] = split_spread(count, best, split_sd[g])
-    vehicles = np.exp(log_v)
+    draft = _estimate_all(network, model, design, values)
+    _listen(draft, counts, carried)
+    vehicles = np.exp(draft.log_vehicles)
     return Volumes(
         vehicles_per_day=vehicles,
-        log_sd=sd,
-        shared_log_sd=shared,
-        measured=measured,
-        year=years,
-        heavy_share=heavy,
-        source=source,
-        key=key,
-        edge_vehicles_per_day=_edge_volumes(network, vehicles, forward, values),
-        split_log_sd=split_sd,
+        log_sd=draft.log_sd,
+        shared_log_sd=draft.shared,
+        measured=draft.measured,
+        year=draft.year,
+        heavy_share=draft.heavy,
+        source=draft.source,
+        key=draft.key,
+        edge_vehicles_per_day=_edge_volumes(network, vehicles, draft.forward, values),
+        split_log_sd=draft.split,
         through=through,
         counts=counts,
-        conflicts=find_conflicts(network, counts, carried, values),
         stations=loaded.stations,
+        conflicts=find_conflicts(network, counts, carried, values),
         done=loaded.done,
         columns=loaded.columns,
         shapes=_tie_shapes(counts, loaded.shapes),
@@ -268,6 +241,64 @@ def assemble_volumes(
         study_year=study_year,
         remarks=remarks or [],
     )
+
+
+@dataclass(slots=True, kw_only=True)
+class _Draft:
+    """What is said of every road piece while counts are listened to."""
+
+    log_vehicles: FloatArray
+    log_sd: FloatArray
+    shared: FloatArray
+    measured: NDArray[np.bool_]
+    year: FloatArray
+    heavy: FloatArray
+    forward: FloatArray
+    split: FloatArray
+    source: list[str]
+    key: list[str]
+
+
+def _estimate_all(network: Network, model: Fill, design: FloatArray, values: Sheet) -> _Draft:
+    log_vehicles, log_sd = model.predict(design)
+    size = network.segments
+    return _Draft(
+        log_vehicles=log_vehicles,
+        log_sd=log_sd,
+        shared=np.full(size, min(model.shared_sd, float(log_sd.min(initial=1.0)))),
+        measured=np.zeros(size, dtype=bool),
+        year=np.full(size, np.nan),
+        heavy=_default_heavy(network, values),
+        forward=np.full(size, np.nan),
+        split=default_split_sd(network, values),
+        source=[model.describe()] * size,
+        key=_road_keys(network),
+    )
+
+
+def _listen(draft: _Draft, counts: pd.DataFrame, carried: list[Carried]) -> None:
+    """Put what counts say over the estimates, road piece by road piece."""
+    by_segment: dict[int, list[Carried]] = {}
+    for one in carried:
+        by_segment.setdefault(one.segment, []).append(one)
+    rows = list_rows(counts)
+    for g, ones in by_segment.items():
+        best = min(ones, key=lambda o: (o.equal_junctions, o.variance, o.count))
+        count = rows[best.count]
+        holds = best.equal_junctions == 0
+        used = pick_nearest([o for o in ones if o.equal_junctions == 0] if holds else ones)
+        estimate = None if holds else (float(draft.log_vehicles[g]), float(draft.log_sd[g]))
+        draft.log_vehicles[g], draft.log_sd[g] = blend(used, estimate)
+        draft.shared[g] = 0.0 if holds else min(draft.shared[g], draft.log_sd[g]) / 2
+        draft.measured[g] = holds
+        if holds:
+            draft.year[g] = float(count["year"])
+            draft.split[g] = split_spread(count, best, float(draft.split[g]))
+        if math.isfinite(float(count["heavy_share"])):
+            draft.heavy[g] = float(count["heavy_share"])
+        draft.source[g] = _say(count, best, len(used))
+        draft.key[g] = f"count {count['count_id']}"
+        draft.forward[g] = best.forward_share
 
 
 def _fit_model(
@@ -303,9 +334,14 @@ def _say(count: Any, best: Carried, used: int) -> str:
     )
 
 
-def _road_key(network: Network, g: int) -> str:
-    name = network.segment_name[g] or network.segment_ref[g]
-    return f"road {name}" if name else f"way {int(network.segment_way[g])}"
+def _road_keys(network: Network) -> list[str]:
+    """Name the road that each piece belongs to: by name, number, or way."""
+    return [
+        f"road {name or ref}" if name or ref else f"way {way}"
+        for name, ref, way in zip(
+            network.segment_name, network.segment_ref, network.segment_way.tolist(), strict=True
+        )
+    ]
 
 
 def _default_heavy(network: Network, values: Sheet) -> FloatArray:
