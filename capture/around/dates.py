@@ -94,14 +94,20 @@ def _read_rules(word: str) -> float:
         if days is None or not (spans or "off" in said or "closed" in said):
             return math.nan
         understood = True
-        length = sum(_span_hours(*(int(part) for part in span)) for span in spans)
+        lengths = [_span_hours(*(int(part) for part in span)) for span in spans]
+        if any(length is None for length in lengths):
+            return math.nan
+        length = sum(length for length in lengths if length is not None)
         for day in days:
             hours[day] = min(24.0, length)
     total = sum(hours) / 7
     return total if understood and total > 0 else math.nan
 
 
-def _span_hours(from_h: int, from_min: int, to_h: int, to_min: int) -> float:
+def _span_hours(from_h: int, from_min: int, to_h: int, to_min: int) -> float | None:
+    """Length of a span that may run past midnight, written 02:00 or 26:00; None for none."""
+    if from_h > 24 or to_h > 30 or from_min > 59 or to_min > 59:
+        return None
     length = (to_h - from_h) + (to_min - from_min) / 60
     return length if length > 0 else length + 24
 

@@ -4,6 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from capture.around import RIVAL_FORMATS, load_format_table, read_format, read_tags
 from capture.around.dates import read_date, read_opening_hours
@@ -151,3 +153,27 @@ def test_opening_hours_not_understood(text):
 def test_likeness_is_an_array_per_rival():
     assert load_format_table().weigh([], "exterior").shape == (0,)
     assert np.all(load_format_table().weigh(["hand", "hand"], "exterior") == 0.2)
+
+
+@pytest.mark.parametrize("text", ["99:99-00:00", "08:00-31:00", "25:00-26:00", "08:61-09:00"])
+def test_clock_times_that_do_not_exist_say_nothing(text):
+    assert math.isnan(read_opening_hours(text))
+
+
+@pytest.mark.property
+@settings(max_examples=150, deadline=None)
+@given(
+    st.text(max_size=60) | st.from_regex(r"(Mo|Tu|Su)(-Fr)? \d{1,2}:\d\d-\d{1,2}:\d\d(; Su off)?")
+)
+def test_any_text_gives_hours_of_a_day_or_nothing(text):
+    hours = read_opening_hours(text)
+    assert math.isnan(hours) or 0 < hours <= 24
+
+
+@pytest.mark.property
+@settings(max_examples=150, deadline=None)
+@given(st.text(max_size=60) | st.from_regex(r"(19|20)\d\d-\d{1,2}(-\d{1,2})?"))
+def test_any_text_gives_a_year_or_nothing(text):
+    year = read_date(text)
+    assert math.isnan(year) or 1900 <= year < 2100
+    assert read_format(text) in RIVAL_FORMATS
