@@ -11,12 +11,12 @@ import pytest
 from scipy import stats
 
 from capture.basis import FORMATS, Worlds
-from capture.share import CORE, FACTORS, VALUES, fit_share
+from capture.share import CORE, FACTORS, VALUES, fit_share, predict_share
 from capture.share.design import make_design
 from capture.share.normals import mixture_quantile
 
 COUNTS = (0, 1, 2, 3, 10, 40)
-FITS_EACH = 400
+FITS_EACH = 340
 DRAWS = 199
 BINS = 20
 
@@ -31,7 +31,9 @@ def rank_towns(town_maker: Callable, *, keep_signs: bool) -> dict[int, np.ndarra
         fit = fit_share(town.known, keep_signs=keep_signs, selection=False)
         worlds = Worlds(seed=fit_number, draws=DRAWS)
         own = fit.draw(worlds)
-        share = fit.predict(town.new, worlds, format=town.new_format).rate[0]
+        share = predict_share(fit, town.new, worlds, format=town.new_format, coefficients=own).rate[
+            0
+        ]
         drawn = np.column_stack([own.value, np.log(own.sigma), np.log(share)])
         truth = np.array([*town.coefficient, np.log(town.sigma), town.new_log_share])
         ties = drawn == truth
