@@ -4,8 +4,11 @@ from capture.money.capital import Capital, add_capital, price_land
 from capture.money.choosing import Choice, choose_sites
 from capture.money.flows import Schedule, solve_irr
 from capture.money.knowing import (
+    Measure,
+    MeasureWorth,
     Worth,
     compute_unit_normal_loss,
+    rank_measures,
     see_with_noise,
     value_knowing,
 )
@@ -39,6 +42,8 @@ __all__ = [
     "Bar",
     "Capital",
     "Choice",
+    "Measure",
+    "MeasureWorth",
     "Money",
     "Outcome",
     "Schedule",
@@ -66,6 +71,7 @@ __all__ = [
     "price_second",
     "price_study",
     "rank_inputs",
+    "rank_measures",
     "see_with_noise",
     "solve_irr",
     "sum_up",

@@ -43,6 +43,8 @@ class Schedule:
     kept: FloatArray
     #: loan drawn less interest, payments and what is still owed at the end
     loan: FloatArray
+    #: month in which building starts, shape (n,)
+    starts: NDArray[np.int64]
     #: month of opening, shape (n,)
     opening: NDArray[np.int64]
 
@@ -111,6 +113,7 @@ class Schedule:
             operating=operating,
             kept=kept,
             loan=loan,
+            starts=starts[:, 0].astype(np.int64),
             opening=opening.astype(np.int64),
         )
 
@@ -125,6 +128,11 @@ class Schedule:
         running = np.cumsum(self.after_debt if after_debt else self.before_debt, axis=1)
         low, value, high = np.quantile(running, [0.05, 0.5, 0.95], axis=0)
         return {"low": low, "value": value, "high": high, "mean": running.mean(axis=0)}
+
+    def cash_before_building(self) -> FloatArray:
+        """Return what is spent before building starts (land, soft costs), USD, shape (n,)."""
+        month = np.arange(self.outlays.shape[1])
+        return np.asarray(-(self.outlays * (month <= self.starts[:, None])).sum(axis=1))
 
     def deepest_cash(self, *, after_debt: bool = True) -> FloatArray:
         """Return the most cash that the owner is out of pocket at any time, USD, shape (n,)."""

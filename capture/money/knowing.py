@@ -7,6 +7,8 @@ and may always do nothing.
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,13 +16,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
-from capture.basis import FitError, InputError, Worlds
+from capture.basis import CaptureWarning, FitError, InputError, Worlds
 
 FloatArray = NDArray[np.float64]
 #: knots inside the range of each datum
 _KNOTS: Final = 4
 _LEAST_DRAWS: Final = 200
 _FOLDS: Final = 10
+_ENOUGH_DRAWS: Final = 5000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,6 +158,86 @@ def value_knowing(options: ArrayLike, seen: ArrayLike) -> Worth:
         change_share=float((chosen != now).mean()),
         perfect_usd=float(results.max(axis=0).mean() - results[now].mean()),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """Something that could be measured before deciding.
+
+    Raises
+    ------
+    InputError
+        When the cost is negative or not a number.
+    """
+
+    #: plain words; keys its noise
+    name: str
+    #: the quantity in every world, shape (n,)
+    truth: FloatArray
+    #: spread of the measurement, on the log scale when ``log``
+    sd: float
+    #: what measuring costs, USD
+    cost_usd: float = 0.0
+    #: whether it is seen on the log scale
+    log: bool = True
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite(self.cost_usd) and self.cost_usd >= 0):
+            raise InputError(
+                f"{self.name}: cost of measuring must be 0 USD or more, got {self.cost_usd}"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureWorth:
+    """A measure and what it is worth."""
+
+    #: what is measured
+    measure: Measure
+    #: what seeing it is worth before the decision
+    worth: Worth
+    #: worth less cost, USD
+    net_usd: float
+
+
+def rank_measures(
+    options: ArrayLike, measures: Sequence[Measure], worlds: Worlds
+) -> list[MeasureWorth]:
+    """Rank what could be measured by what it is worth beyond its cost.
+
+    Parameters
+    ----------
+    options : array_like of float, shape (n,) or (d, n)
+        Result of each option in every world, USD; doing nothing brings 0.
+    measures : sequence of Measure
+        With n draws each.
+    worlds : Worlds
+        Keys the measurements' noise, so that two ways to measure one thing share it by name.
+
+    Returns
+    -------
+    list of MeasureWorth
+        Highest net worth first.
+
+    Warns
+    -----
+    CaptureWarning
+        With fewer than 5,000 draws, where small worths drown in noise; 10,000 is usual.
+    """
+    if worlds.draws < _ENOUGH_DRAWS:
+        warnings.warn(
+            f"value of knowing: {worlds.draws} draws are few, 10,000 is usual",
+            CaptureWarning,
+            stacklevel=2,
+        )
+    ranked = []
+    for measure in measures:
+        seen = see_with_noise(measure.truth, measure.sd, worlds, measure.name, log=measure.log)
+        worth = value_knowing(options, seen)
+        ranked.append(
+            MeasureWorth(measure=measure, worth=worth, net_usd=worth.value_usd - measure.cost_usd)
+        )
+    return sorted(ranked, key=lambda one: (-one.net_usd, one.measure.name))
 
 
 def _expect(results: FloatArray, data: FloatArray) -> FloatArray:

@@ -68,6 +68,8 @@ class Money:
     cars_per_year: FloatArray
     #: share of worlds with a positive value, shape (S,)
     chance_npv_positive: FloatArray
+    #: share of worlds in which a mature year pays its costs and loan, shape (S,)
+    chance_breaks_even: FloatArray
     #: shared prices and costs
     terms: Terms
     #: what is spent by opening, in parts
@@ -183,6 +185,7 @@ def price_study(
         opening_months=opening,
         cars_per_year=cars,
         chance_npv_positive=(npv > 0).mean(axis=1),
+        chance_breaks_even=(cars >= need).mean(axis=1),
         terms=terms,
         capital=capital,
         cautions=CAUTIONS,

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from capture.basis import FitError, InputError, Offer, Worlds
+from capture.basis import CaptureWarning, FitError, InputError, Offer, Worlds
 from capture.money import (
+    Measure,
     choose_sites,
     compute_first_order,
     compute_nearer_share,
@@ -21,6 +22,7 @@ from capture.money import (
     price_second,
     price_study,
     rank_inputs,
+    rank_measures,
     see_with_noise,
     value_knowing,
 )
@@ -126,6 +128,25 @@ def test_knowing_helps_to_choose_between_sites() -> None:
     want = np.maximum(values.max(axis=0), 0).mean() - values.mean(axis=1).max()
     assert got.value_usd == pytest.approx(want, rel=0.02)
     assert got.change_share > 0.3
+
+
+def test_measures_are_ranked_by_what_they_bring_beyond_their_cost() -> None:
+    worlds = Worlds(draws=6000)
+    flow, rest = np.exp(0.5 * worlds.normal("flow")[0]), worlds.normal("rest")[0]
+    npv = 1e6 * (2.0 * flow - 2.4 + 0.3 * rest)
+    measures = [
+        Measure(name="dear count", truth=flow, sd=0.1, cost_usd=1e6),
+        Measure(name="count", truth=flow, sd=0.1, cost_usd=5e3),
+        Measure(name="survey", truth=rest, sd=0.1, cost_usd=5e3, log=False),
+    ]
+    ranked = rank_measures(npv, measures, worlds)
+    assert [one.measure.name for one in ranked] == ["count", "survey", "dear count"]
+    assert ranked[0].net_usd == pytest.approx(ranked[0].worth.value_usd - 5e3)
+    assert ranked[-1].net_usd < 0
+    with pytest.warns(CaptureWarning, match="draws are few"):
+        rank_measures(npv[:500], [], Worlds(draws=500))
+    with pytest.raises(InputError, match="cost of measuring"):
+        Measure(name="free lunch", truth=flow, sd=0.1, cost_usd=-1.0)
 
 
 def test_knowing_without_sense_is_refused() -> None:

@@ -106,6 +106,8 @@ def test_breakeven_pays_costs_and_loan_in_a_mature_year() -> None:
     need = money.breakeven_cars_day[0] * 365
     laid = money.schedule(0)
     owed = [-(laid.loan[d, laid.opening[d] + 100]) * 12 for d in range(200)]
+    reached = (money.cars_per_year[0] >= need).mean()
+    assert float(money.chance_breaks_even[0]) == pytest.approx(reached)
     left = need * mature - 12 * money.terms.fixed_usd_month - np.array(owed)
     assert np.abs(left).max() < 1e-3
 
@@ -271,6 +273,10 @@ def test_fan_is_ordered_and_the_deepest_cash_holds_the_equity() -> None:
     assert (fan["low"] <= fan["value"]).all()
     assert (fan["value"] <= fan["high"]).all()
     assert (laid.deepest_cash(after_debt=False) >= money.capital_usd[0] - 1e-3).all()
+    early = laid.cash_before_building()
+    land = np.broadcast_to(money.capital.land_usd, (1, 200))[0]
+    assert (early >= land).all()
+    assert (early < money.capital_usd[0]).all()
     assert (laid.deepest_cash() >= money.equity_usd[0] - 1e-3).all()
 
 
