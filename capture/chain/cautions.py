@@ -11,6 +11,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from capture.share import measure_unlikeness
+
+#: a site farther out than this part of sites like the known ones is said to be unlike them
+FAR_SHARE: Final = 0.95
 ALWAYS: Final = (
     "The share washed (capture rate) is per passing: a commuter passes twice. Nobody can "
     "predict it well; the range is the answer, not the middle.",
@@ -46,6 +50,9 @@ def _say_first(study: Any) -> Iterable[str]:
         yield (
             f"Not known here, so taken at the reference with a wider range: {', '.join(unknown)}."
         )
+    unlike = measure_unlikeness(study.fit, study.factors)[0]
+    if unlike.nearer_share > FAR_SHARE or unlike.outside:
+        yield unlike.words
     if study.place.notes:
         yield from study.place.notes
 
