@@ -62,19 +62,24 @@ class Fill:
 
     def predict(self, design: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return mean and sd of ln(vehicles a day) for rows of a design, shapes (m,)."""
-        mean = design @ self.means.T
-        spread = np.einsum("mi,sij,mj->ms", design, self.covariances, design) + self.sigmas**2
-        middle = mean @ self.weights
-        variance = ((mean - middle[:, None]) ** 2 + spread) @ self.weights
-        return np.asarray(middle), np.asarray(np.sqrt(variance) * self.scale[find_group(design)])
+        mean, covariance = self._moments()
+        variance = np.einsum("mi,mi->m", design @ covariance, design)
+        variance += self.weights @ self.sigmas**2
+        scale = self.scale[find_group(design)]
+        return np.asarray(design @ mean), np.asarray(np.sqrt(variance) * scale)
+
+    def _moments(self) -> tuple[FloatArray, FloatArray]:
+        """Return mean and covariance of the coefficients over all spreads, (k,) and (k, k)."""
+        mean = self.weights @ self.means
+        off = self.means - mean
+        covariance = np.einsum("s,sij->ij", self.weights, self.covariances)
+        covariance += np.einsum("s,si,sj->ij", self.weights, off, off)
+        return np.asarray(mean), np.asarray(covariance)
 
     @property
     def shared_sd(self) -> float:
         """Posterior sd of the area's level, which all estimated roads share."""
-        variance = (
-            self.covariances[:, 0, 0] + (self.means[:, 0] - self.means[:, 0] @ self.weights) ** 2
-        )
-        return float(np.sqrt(variance @ self.weights))
+        return math.sqrt(float(self._moments()[1][0, 0]))
 
     def misses(self) -> FloatArray:
         """Return how many of its own spreads each held-out count fell off, shape (m,)."""
@@ -85,10 +90,9 @@ class Fill:
 
     def table(self) -> pd.DataFrame:
         """Return each column's mean and sd, one row each."""
-        mean = self.weights @ self.means
-        variance = np.einsum("s,sii->i", self.weights, self.covariances)
-        variance += self.weights @ (self.means - mean) ** 2
-        return pd.DataFrame({"term": self.names, "mean": mean, "sd": np.sqrt(variance)})
+        mean, covariance = self._moments()
+        sd = np.sqrt(np.diag(covariance))
+        return pd.DataFrame({"term": self.names, "mean": mean, "sd": sd})
 
     def describe(self) -> str:
         """Say what it rests on in one sentence."""

@@ -44,6 +44,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 #: how old a count without a year is taken to be
 UNDATED_AGE = 5.0
+#: file in an area's folder that remembers answers about columns
+COLUMN_MEMORY = "count_columns.json"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,7 +119,8 @@ def add_volumes(
     answers : mapping of str to str, optional
         Role -> heading for the counts file.
     memory : Path, optional
-        JSON file of remembered answers about columns.
+        JSON file of remembered answers about columns; else ``count_columns.json`` in the
+        area's folder where there is one.
     values : Sheet
         Every default of the room.
 
@@ -135,6 +138,8 @@ def add_volumes(
     year = study_year or area.study_year or date.today().year
     if not 1950 <= year <= 2100:
         raise InputError(f"study_year must be 1950 to 2100, got {year}; give the year looked at")
+    kept = area.folder / COLUMN_MEMORY
+    memory = memory or (kept if kept.is_file() else None)
     network = place.network
     loaded = load_area_counts(
         area, place, study_year=year, answers=answers, memory=memory, values=values
