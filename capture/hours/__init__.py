@@ -19,6 +19,7 @@ from capture.hours.sales import SalesFit, fit_sales, load_sales_table
 from capture.hours.shape import holiday_days, make_year_shape
 from capture.hours.values import VALUES
 from capture.hours.weather import read_weather
+from capture.hours.weather_effect import WeatherEffect, estimate_weather_effect
 from capture.hours.year import YearShape
 
 __all__ = [
@@ -27,6 +28,7 @@ __all__ = [
     "BusyHour",
     "DurationRow",
     "SalesFit",
+    "WeatherEffect",
     "YearShape",
     "compute_design_hour",
     "compute_duration_curve",
@@ -35,6 +37,7 @@ __all__ = [
     "compute_ramp_share",
     "compute_year_factor",
     "estimate_busy_hour",
+    "estimate_weather_effect",
     "fit_sales",
     "holiday_days",
     "list_full_choices",

@@ -130,24 +130,24 @@ def fit_sales(table: pd.DataFrame, *, prior: YearShape, values: Sheet = VALUES) 
         When the file is not usable or too short.
     """
     sales = load_sales_table(table)
-    grid, dates = _by_day(sales)
+    grid, dates = by_day(sales)
     if len(dates) < _LEAST_DAYS or grid.sum() <= 0:
         raise DataError(
             f"sales: needs at least {_LEAST_DAYS} days with cars, got {len(dates)} days and "
             f"{grid.sum():g} cars; give a longer file"
         )
     month, weekday = dates.month.to_numpy() - 1, dates.day_of_week.to_numpy()
-    default = _prior_weights(prior)
-    fitted = _fit_weights(grid, month, weekday, default, values)
+    default = prior_weights(prior)
+    fitted = fit_weights(grid, month, weekday, default, values)
     week = np.asarray(dates.isocalendar().week, dtype=np.int64) % 4 == 0
     held_out = np.nan
     if week.any() and (~week).sum() >= _LEAST_DAYS:
-        part = _fit_weights(grid[~week], month[~week], weekday[~week], default, values)
-        held_out = _day_error(grid[week], _expect(part, month[week], weekday[week]))
-    expected = _expect(fitted, month, weekday)
-    day_cv = _excess_cv(grid.sum(axis=1), expected.sum(axis=1))
+        part = fit_weights(grid[~week], month[~week], weekday[~week], default, values)
+        held_out = _day_error(grid[week], expect(part, month[week], weekday[week]))
+    expected = expect(fitted, month, weekday)
+    day_cv = excess_cv(grid.sum(axis=1), expected.sum(axis=1))
     shape = _to_shape(prior, fitted, day_cv, len(dates), float(grid.sum()))
-    usual = _expect(default, month, weekday)
+    usual = expect(default, month, weekday)
     usual *= grid.sum() / usual.sum()
     return SalesFit(
         shape=shape,
@@ -164,14 +164,15 @@ def fit_sales(table: pd.DataFrame, *, prior: YearShape, values: Sheet = VALUES) 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Weights:
+class ShapeWeights:
     """Multiplicative weights; a cell is their product."""
 
     month: FloatArray  # (12,)
     week_hour: FloatArray  # (7, 24)
 
 
-def _by_day(sales: pd.DataFrame) -> tuple[FloatArray, pd.DatetimeIndex]:
+def by_day(sales: pd.DataFrame) -> tuple[FloatArray, pd.DatetimeIndex]:
+    """Return cars by day and hour (days, 24), and the days."""
     day = sales["time"].dt.normalize()
     dates = pd.DatetimeIndex(np.sort(day.unique()))
     grid = np.zeros((len(dates), 24))
@@ -179,20 +180,21 @@ def _by_day(sales: pd.DataFrame) -> tuple[FloatArray, pd.DatetimeIndex]:
     return grid, dates
 
 
-def _prior_weights(prior: YearShape) -> _Weights:
+def prior_weights(prior: YearShape) -> ShapeWeights:
+    """Take month and week x hour weights out of a year shape, its weather taken off."""
     days = prior.day_hours / np.where(prior.weather_factor > 0, prior.weather_factor, 1)[:, None]
     week_hour = np.stack([days[prior.weekday == day].sum(axis=0) for day in range(7)])
     month = prior.month_share / np.bincount(month_of_day())
-    return _Weights(month=month / month.mean(), week_hour=week_hour / week_hour.mean())
+    return ShapeWeights(month=month / month.mean(), week_hour=week_hour / week_hour.mean())
 
 
-def _fit_weights(
+def fit_weights(
     grid: FloatArray,
     month: NDArray[np.int64],
     weekday: NDArray[np.int64],
-    default: _Weights,
+    default: ShapeWeights,
     values: Sheet,
-) -> _Weights:
+) -> ShapeWeights:
     """Fit by alternating proportional updates, each mixed with pseudo-cars of the default."""
     pseudo = values.value("sales_pseudo_cars")
     days = grid.sum(axis=1)
@@ -216,10 +218,13 @@ def _fit_weights(
         months = updated
         if done:
             break
-    return _Weights(month=months, week_hour=week_hour)
+    return ShapeWeights(month=months, week_hour=week_hour)
 
 
-def _expect(weights: _Weights, month: NDArray[np.int64], weekday: NDArray[np.int64]) -> FloatArray:
+def expect(
+    weights: ShapeWeights, month: NDArray[np.int64], weekday: NDArray[np.int64]
+) -> FloatArray:
+    """Return expected cars by day and hour."""
     return np.asarray(weights.month[month][:, None] * weights.week_hour[weekday])
 
 
@@ -235,7 +240,7 @@ def _hour_error(grid: FloatArray, expected: FloatArray, weekday: NDArray[np.int6
     return float(np.abs(got - meant).sum() / max(got.sum(), 1e-9))
 
 
-def _excess_cv(days: FloatArray, expected: FloatArray) -> float:
+def excess_cv(days: FloatArray, expected: FloatArray) -> float:
     """Return the gamma spread that explains the days' variance beyond Poisson."""
     scale = expected * (days.sum() / expected.sum())
     excess = ((days - scale) ** 2 - scale).sum() / (scale**2).sum()
@@ -243,7 +248,7 @@ def _excess_cv(days: FloatArray, expected: FloatArray) -> float:
 
 
 def _to_shape(
-    prior: YearShape, weights: _Weights, day_cv: float, days: int, cars: float
+    prior: YearShape, weights: ShapeWeights, day_cv: float, days: int, cars: float
 ) -> YearShape:
     month = month_of_day()
     share = normalise_shares(

@@ -192,17 +192,8 @@ def compute_weather_factor(
     """
     from capture.hours.year import month_of_day
 
-    rain = days["precipitation_mm"].fillna(0).to_numpy()
-    snow = days["snow_mm"].fillna(0).to_numpy()
-    high = days["high_c"].fillna(np.inf).to_numpy()
-    known = days["high_c"].notna().to_numpy()
-    wet = rain >= 1000 * values.value("wet_day_m")
-    wet_yesterday = np.roll(wet, 1)
-    rebound = ~wet & wet_yesterday
-    winter = (snow > 0) | (known & (high <= 0))
-    warm = known & (high >= values.value("thaw_c"))
-    thaw = ~wet & warm & _recent(winter, int(values.value("thaw_days"))) & ~np.roll(warm, 1)
-    shut = known & (high < values.value("closed_c"))
+    kinds = classify_days(days, values=values)
+    wet, rebound, thaw, shut = (kinds[name] for name in DAY_KINDS)
     factor = np.where(wet, 1 + values.value("wet_day_change_share"), 1.0)
     factor = np.where(rebound, values.value("rebound_factor"), factor)
     factor = np.where(thaw, np.maximum(factor, values.value("thaw_factor")), factor)
@@ -211,6 +202,40 @@ def compute_weather_factor(
     mean = np.bincount(month, weights=factor, minlength=12) / np.bincount(month)
     scaled = factor / np.maximum(mean, values.value("weather_floor"))[month]
     return scaled, (int(wet.sum()), int(rebound.sum()), int(thaw.sum()), int(shut.sum()))
+
+
+#: what weather makes of a day
+DAY_KINDS: Final = ("wet", "rebound", "thaw", "shut")
+
+
+def classify_days(days: pd.DataFrame, *, values: Sheet = VALUES) -> dict[str, NDArray[np.bool_]]:
+    """Tell wet days, rebounds, thaws and shut days apart; a plain dry day is none of them.
+
+    Parameters
+    ----------
+    days : DataFrame
+        Consecutive days in the form of :func:`read_weather`; the day before the first is
+        taken to be the last.
+
+    Returns
+    -------
+    dict of ndarray of bool
+        By kind, one per day.
+    """
+    rain = days["precipitation_mm"].fillna(0).to_numpy()
+    snow = days["snow_mm"].fillna(0).to_numpy()
+    high = days["high_c"].fillna(np.inf).to_numpy()
+    known = days["high_c"].notna().to_numpy()
+    wet = rain >= 1000 * values.value("wet_day_m")
+    winter = (snow > 0) | (known & (high <= 0))
+    warm = known & (high >= values.value("thaw_c"))
+    thaw = ~wet & warm & _recent(winter, int(values.value("thaw_days"))) & ~np.roll(warm, 1)
+    return {
+        "wet": wet,
+        "rebound": ~wet & np.roll(wet, 1),
+        "thaw": thaw,
+        "shut": known & (high < values.value("closed_c")),
+    }
 
 
 def _recent(flag: NDArray[np.bool_], days: int) -> NDArray[np.bool_]:
