@@ -26,6 +26,7 @@ from capture.utilities.sizing import Utilities, size_utilities
 from capture.utilities.surroundings import (
     Meter,
     add_levels,
+    compute_compressor_power,
     compute_noise_level,
     compute_quiet_distance,
     pick_meter,
@@ -50,6 +51,7 @@ __all__ = [
     "Utilities",
     "add_levels",
     "compute_apparent_power",
+    "compute_compressor_power",
     "compute_feeder_amps",
     "compute_full_load_amps",
     "compute_heater_power",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Sheet, Sourced, practice
+from capture.basis import Grade, Sheet, Sourced, practice
 from capture.basis.units import M_PER_FT, PA_PER_PSI
 
 
@@ -27,7 +27,14 @@ def _exact(name: str, value: float, unit: str, meaning: str, source: str, locato
 
 
 def _published(
-    name: str, value: float, unit: str, meaning: str, source: str, locator: str
+    name: str,
+    value: float,
+    unit: str,
+    meaning: str,
+    source: str,
+    locator: str,
+    *,
+    grade: Grade = "published",
 ) -> Sourced:
     return Sourced(
         name=name,
@@ -37,7 +44,7 @@ def _published(
         high=value,
         source=source,
         locator=locator,
-        grade="published",
+        grade=grade,
         meaning=meaning,
     )
 
@@ -68,15 +75,32 @@ VALUES: Final = Sheet(
             "NIST SP 811",
             "Appendix B.8",
         ),
-        _published("water_density_kgm3", 998.2, "kg/m3", "water at 20 C", _WATER, "Table 2-30"),
-        _published("water_viscosity_pas", 1.002e-3, "Pa s", "water at 20 C", _WATER, "Table 2-313"),
+        _published(
+            "water_density_kgm3",
+            998.2,
+            "kg/m3",
+            "water at 20 C",
+            _WATER,
+            "water, 20 C",
+            grade="memory",
+        ),
+        _published(
+            "water_viscosity_pas",
+            1.002e-3,
+            "Pa s",
+            "water at 20 C",
+            _WATER,
+            "water, 20 C",
+            grade="memory",
+        ),
         _published(
             "grit_density_kgm3",
             2648.0,
             "kg/m3",
             "quartz",
             "CRC Handbook of Chemistry and Physics (from memory)",
-            "physical constants of minerals",
+            "minerals",
+            grade="memory",
         ),
         practice("grit_diameter_m", 30e-6, 50e-6, 75e-6, "m", "smallest grain the tank must keep"),
         practice("tank_area_factor", 1.5, 2.0, 3.0, "1", "tank area over the ideal tank's"),
@@ -150,23 +174,29 @@ VALUES: Final = Sheet(
             "gauge pressure of the air supply",
         ),
         practice("air_duty_share", 0.5, 0.65, 0.8, "share", "of the time a compressor runs"),
-        practice(
-            "air_specific_power_jm3",
-            0.30e6,
-            0.38e6,
-            0.50e6,
-            "J/m3",
-            "compressor energy per free air",
+        practice("compressor_efficiency_share", 0.55, 0.70, 0.80, "share", "ideal over shaft work"),
+        _exact(
+            "atmosphere_pa", 101_325.0, "Pa", "standard atmosphere", "NIST SP 811", "Appendix B.8"
+        ),
+        _published(
+            "air_heat_ratio",
+            1.4,
+            "1",
+            "ratio of specific heats of air",
+            "gas tables (from memory)",
+            "air, 20 C",
+            grade="memory",
         ),
         # noise
         practice("dryer_level_db", 74.0, 82.0, 92.0, "dB", "level of one dryer at the reference"),
-        _exact(
+        _published(
             "dryer_reference_m",
             10 * M_PER_FT,
             "m",
             "distance at which the dryer's level is said",
-            "ours: ten feet",
-            "",
+            "our own choice",
+            "ten feet",
+            grade="invented",
         ),
         practice("noise_limit_db", 50.0, 55.0, 65.0, "dB", "usual night or home-side limit"),
     ],

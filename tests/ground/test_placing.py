@@ -87,6 +87,8 @@ def test_placements_keep_their_setbacks_and_do_not_overlap() -> None:
 
 
 def test_the_turn_holds_a_cars_least_path() -> None:
+    swept = VALUES.value("turn_outer_m") - VALUES.value("turn_inner_m")
+    assert swept <= VALUES.value("lane_width_m")
     for one in list_arrangements(NEEDS):
         turn = next(b for b in one.boxes if b.name == "turn")
         radius = VALUES.value("turn_outer_m")

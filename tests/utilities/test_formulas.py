@@ -17,6 +17,7 @@ from capture.utilities import (
     Motor,
     add_levels,
     compute_apparent_power,
+    compute_compressor_power,
     compute_feeder_amps,
     compute_full_load_amps,
     compute_heater_power,
@@ -100,6 +101,7 @@ def test_tank_area_and_heat_scale() -> None:
         lambda: pick_meter(-1.0),
         lambda: pick_meter(math.inf),
         lambda: size_compressor([-0.1]),
+        lambda: compute_compressor_power(0.1, -1.0),
         lambda: round_up_motor(0.0),
         lambda: round_up_motor(1e6),
         lambda: compute_full_load_amps(7e3, volts=400),
@@ -150,6 +152,19 @@ def test_three_phase_power_goes_there_and_back() -> None:
     assert compute_phase_amps(compute_apparent_power(123.0, volts=208), volts=208) == (
         pytest.approx(123.0)
     )
+
+
+def test_compression_worked_by_hand_and_by_integral() -> None:
+    """Work of an ideal stage is the integral of volume over pressure along p v^1.4."""
+    low, high = 101_325.0, 101_325.0 + 7e5
+    pressure = np.linspace(low, high, 200_001)
+    volume = 0.01 * (low / pressure) ** (1 / 1.4)
+    by_integral = np.trapezoid(volume, pressure) if hasattr(np, "trapezoid") else np.trapz(
+        volume, pressure
+    )  # fmt: skip
+    got = float(compute_compressor_power(0.01, 7e5)) * 0.70
+    assert got == pytest.approx(by_integral, rel=1e-6)
+    assert float(size_compressor(0.01)) > float(compute_compressor_power(0.01, 6.9e5))
 
 
 def test_quiet_distance_is_where_the_level_meets_the_limit() -> None:
