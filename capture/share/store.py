@@ -16,8 +16,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from capture.basis import DataError, Sheet
-from capture.share.factors import FloatArray
+from capture.basis import FORMATS, DataError, Sheet
+from capture.share.factors import CORE, EXTRA, FloatArray
 from capture.share.fit import Operator, ShareFit
 from capture.share.known import KnownSites
 from capture.share.mixture import Mixture, Prior
@@ -135,7 +135,8 @@ def fit_from_dict(saved: Mapping[str, Any]) -> ShareFit:
         raise DataError(f"share fit: schema must be {SCHEMA!r}; save the fit again")
     try:
         fit = _read(saved)
-    except (KeyError, TypeError, ValueError, IndexError) as error:
+        _check(fit)
+    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OverflowError) as error:
         raise DataError(f"share fit: the file is broken ({error}); save the fit again") from None
     if fit.known is not None and len(fit.known) and fit.known.data_hash() != fit.data_hash:
         raise DataError("share fit: its known sites were changed after it was made; fit again")
@@ -193,6 +194,24 @@ def _read(saved: Mapping[str, Any]) -> ShareFit:
         stream=str(saved["stream"]),
         values=_read_sheet(str(saved["stream"]), saved["yours"]),
     )
+
+
+def _check(fit: ShareFit) -> None:
+    unknown = [name for name in fit.names if name not in (*CORE, *EXTRA)]
+    if unknown or set(fit.base) != set(FORMATS):
+        raise DataError("it has factors or formats that are not known here")
+    if len(fit.mixture.prior.mean) != 1 + len(FORMATS) + len(fit.names):
+        raise DataError("its coefficients do not match its factors")
+    if not all(share > 0 for share in fit.base.values()) or fit.selection_sd < 0:
+        raise DataError("its shares must be above 0")
+    held = np.diagonal(fit.mixture.root, axis1=1, axis2=2)
+    if not (held > 0).all() or not all((each.sd > 0).all() for each in fit.operators):
+        raise DataError("its spreads must be above 0")
+    if not (fit.full_variance >= 0).all() or not (fit.spread >= 0).all():
+        raise DataError("its variances must be 0 or more")
+    places = fit.full_operator
+    if ((places < -1) | (places >= len(fit.operators))).any():
+        raise DataError("its operators do not match its rows")
 
 
 def _read_sheet(stream: str, yours: Mapping[str, Any]) -> Sheet:

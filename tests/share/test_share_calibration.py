@@ -140,3 +140,19 @@ def test_full_lines_keep_the_ranges_honest(town_maker: Callable) -> None:
     level = (found[:, 0] / DRAWS).mean()
     assert level == pytest.approx(0.5, abs=3 * np.sqrt(1 / 12 / 120))
     assert np.mean(careless) / DRAWS > level + 0.03
+
+
+def test_factors_left_out_of_known_rows_keep_coverage(town_maker: Callable) -> None:
+    reference = np.array([FACTORS[name].reference for name in CORE])
+    ranks = []
+    for town_number in range(200):
+        rng = np.random.default_rng([8, town_number])
+        town = town_maker(rng, count=30, keep_signs=True)
+        table = town.known.factors
+        hidden = rng.random(table.x.shape) < 0.3
+        gaps = replace(table, x=np.where(hidden, reference, table.x), missing=hidden)
+        fit = fit_share(replace(town.known, factors=gaps), selection=False)
+        own = fit.draw(Worlds(seed=town_number, draws=DRAWS))
+        ranks.append((own.value < town.coefficient).sum(axis=0))
+    assert 0.87 <= inside_share(np.array(ranks), 0.9) <= 0.93
+    assert 0.45 <= inside_share(np.array(ranks), 0.5) <= 0.55

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import random
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from capture.basis import FORMATS, DataError, InputError, Worlds
+from capture.basis import FORMATS, CaptureError, DataError, InputError, Worlds
 from capture.share import (
     CORE,
     FACTORS,
@@ -301,3 +302,23 @@ def test_absurd_rows_do_not_break_it(known: KnownSites) -> None:
     own = fit_share(replace(known, cars_per_year=wild)).draw(Worlds(draws=100))
     assert np.isfinite(own.value).all()
     assert own.sigma.min() > 0.5
+
+
+@pytest.mark.property
+def test_any_mutation_of_a_file_is_read_or_refused(fit: ShareFit) -> None:
+    rng = random.Random(2)
+    text = json.dumps(fit.to_dict(with_known=True))
+    wrong = (None, "x", -1, 0, 1e308, [], {}, [1, 2], True, float("inf"), float("nan"), "1", [[1]])
+    refused = 0
+    for _ in range(150):
+        saved = json.loads(text)
+        part, key = saved, rng.choice(list(saved))
+        while isinstance(part[key], dict | list) and part[key] and rng.random() < 0.7:
+            part = part[key]
+            key = rng.choice(list(part)) if isinstance(part, dict) else rng.randrange(len(part))
+        part[key] = rng.choice(wrong)
+        try:
+            ShareFit.from_dict(saved).draw(Worlds(draws=2))
+        except CaptureError:
+            refused += 1
+    assert refused > 50

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from capture.basis import DataError
+from capture.basis import CaptureError, DataError
 from capture.share import (
     check_known_sites,
     fill_measures,
@@ -204,3 +205,30 @@ def test_the_map_fills_only_what_is_empty() -> None:
         "delay_s of 1 rows was measured on the map",
         "sight of 1 rows was measured on the map",
     )
+
+
+@pytest.mark.property
+def test_any_pasted_table_is_read_or_refused_in_one_sentence() -> None:
+    rng = random.Random(1)
+    headings = (
+        "id", "Site", "cars", "annual cars", "AADT", "format", "month", "cars_jan", "cars_2",
+        "cars_13", "tickets", "members", "lat", "plan", "sight", "weight", "=cmd", "<b>", "",
+    )  # fmt: skip
+    cells = (
+        "", "1", "-1", "90000", "1e400", "nan", "inf", "abc", "=1+1", "<script>", "2025-03", "mar",
+        "13", "yes", "no", "exterior", "in-bay", "\x00", "9" * 400, "1,234", "  7 ", "0x10",
+    )  # fmt: skip
+    said = []
+    for _ in range(500):
+        mark, width = rng.choice("\t;,"), rng.randint(1, 7)
+        lines = [mark.join(rng.choices(headings, k=width))]
+        for _ in range(rng.randint(0, 4)):
+            lines.append(mark.join(rng.choices(cells, k=max(1, width + rng.choice((-1, 0, 0, 1))))))
+        try:
+            fit_share(check_known_sites(take_in(read_pasted("\n".join(lines))).table))
+        except CaptureError as error:
+            said.append(str(error))
+    assert len(said) > 100
+    assert not any("\n" in words or len(words) > 2000 for words in said)
+    good = take_in(read_pasted("cars,aadt\n90000,20000"))
+    assert len(check_known_sites(good.table)) == 1
