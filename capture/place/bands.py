@@ -76,19 +76,21 @@ def _stretches(
     network: Network, swept: Swept, first_keys: Floats, limit_s: float
 ) -> tuple[Ints, Floats, Floats]:
     """Segment and metres from its start of every stretch that is driven within the limit."""
-    sweeper = swept.sweeper
-    graph = sweeper.graph
-    edge = sweeper.edges[: swept.edges]
-    cost, key = graph.cost[edge], sweeper.keys[edge]
-    begin = np.clip(1.0 - key / cost, 0.0, 1.0)
-    begin[len(swept.first_edge) :] = 0.0
-    begin_key = key - cost * (1.0 - begin)
-    end = np.clip(begin + (limit_s - begin_key) / cost, begin, 1.0)
-    ahead = np.asarray(network.edge_forward[edge]) != graph.reverse
-    length = network.edge_length_m[edge]
+    graph = swept.sweeper.graph
+    edge, begun = swept.driven_edges()
+    begin = np.zeros(len(edge))
+    under_way = swept.first_edge
+    part = 1.0 - first_keys / graph.edge["cost"][under_way]
+    edge = np.concatenate([edge, under_way])
+    begun = np.concatenate([begun, np.zeros(len(under_way))])
+    begin = np.concatenate([begin, np.clip(part, 0.0, 1.0)])
+    end = np.clip(begin + (limit_s - begun) / graph.edge["cost"][edge], begin, 1.0)
+    outside = graph.outside[edge]
+    ahead = np.asarray(network.edge_forward[outside]) != graph.reverse
+    length = network.edge_length_m[outside]
     low = np.where(ahead, begin, 1.0 - end) * length
     high = np.where(ahead, end, 1.0 - begin) * length
-    return network.edge_segment[edge], low, high
+    return network.edge_segment[outside], low, high
 
 
 def _draw(

@@ -21,6 +21,9 @@ from capture.place.values import PAINT, RAISED_MEDIAN, VALUES
 from capture.place.ways import WayTable, read_ways
 
 MOST_SEGMENTS = 20_000_000
+#: grid of the curve along which nodes are numbered: 0.25 m, up to 500 km
+_CURVE_CELL_M = 0.25
+_CURVE_BITS = 21
 #: beyond this the local projection fails
 MOST_LATITUDE = 85.0
 #: an area wider than this stretches lengths by more than 0.01 % near its edge
@@ -82,8 +85,10 @@ def build_network(
     is_node = _find_junctions(raw, inverse, len(ids))
     controls, is_node = _carry_controls(raw, ids, inverse, along, is_node, values)
     pieces = _cut(raw, inverse, is_node, along)
-    node_of = np.cumsum(is_node) - 1
     kept = np.flatnonzero(is_node)
+    kept = kept[order_by_nearness(x[kept], y[kept])]
+    node_of = np.full(len(ids), -1, dtype=np.int64)
+    node_of[kept] = np.arange(len(kept))
     nodes: dict[str, Any] = {
         "node_x": x[kept],
         "node_y": y[kept],
@@ -111,6 +116,32 @@ def build_network(
         **edges,
     )
     return network, [*raw.notes, *bans.notes]
+
+
+def order_by_nearness(x: Floats, y: Floats) -> Longs:
+    """Order places along a Z-shaped curve, so that neighbours lie close in memory.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (N,)
+        Metres.
+
+    Returns
+    -------
+    ndarray of int64, shape (N,)
+        Indices.
+
+    Examples
+    --------
+    >>> order_by_nearness(np.array([0.0, 900.0, 1.0]), np.array([0.0, 900.0, 1.0])).tolist()
+    [0, 2, 1]
+    """
+    code = np.zeros(len(x), dtype=np.uint64)
+    for shift, axis in enumerate((x, y)):
+        cell = ((axis - axis.min()) / _CURVE_CELL_M).astype(np.uint64)
+        for bit in range(_CURVE_BITS):
+            code |= ((cell >> np.uint64(bit)) & np.uint64(1)) << np.uint64(2 * bit + shift)
+    return np.argsort(code, kind="stable")
 
 
 def _check_places(raw: Raw, name: str) -> None:

@@ -96,9 +96,10 @@ def compute_reach(
     def work(part: Longs) -> list[tuple[Ints, Floats]]:
         sweeper = Sweeper(graph)
         rows = []
-        for k in part.tolist():
-            edges, keys = start_edges(network, graph, positions, k)
-            swept = sweeper.run(edges, keys, limit_s, tainted=False)
+        edges, keys = position_edges(network, graph, positions.take(part))
+        for row in range(len(part)):
+            good = edges[row] >= 0
+            swept = sweeper.run(edges[row][good], keys[row][good], limit_s)
             rows.append(swept.reached_nodes())
         return rows
 
@@ -224,7 +225,7 @@ def nearest_k(
     One sweep outward from all targets keeps k labels an edge, so the cost hardly depends on
     the number of origins or targets.
     """
-    from capture.place.kernels import read_labels, sweep_labels
+    from capture.place.kernels import ITEM, SLOT, read_labels, sweep_labels
 
     _check_limit(limit_s)
     if not 1 <= k <= 100:
@@ -233,14 +234,22 @@ def nearest_k(
     edges, rest = position_edges(network, graph, targets)
     who, side = np.nonzero(edges >= 0)
     most = min(k, max(len(targets), 1))
-    size, source, keys = sweep_labels(
-        graph.start, graph.out, graph.onto, graph.cost, graph.opposite, graph.ban_start,
-        graph.ban_onto, graph.dead_end, edges[who, side], rest[who, side],
-        who.astype(np.int32), most, limit_s, graph.per_width, graph.empty_buckets(),
+    count = len(graph.edge)
+    item = np.empty(2 * count * most + len(who), dtype=ITEM)
+    slot = np.empty(network.nodes * most, dtype=SLOT)
+    held, settled = (np.zeros(network.nodes, dtype=np.int8) for _ in range(2))
+    size, source = np.zeros(count, dtype=np.int8), np.empty(count * most, dtype=np.int32)
+    sweep_labels(
+        graph.start, graph.edge, graph.ban_start, graph.ban_onto, graph.dead_end,
+        edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s, graph.per_width,
+        graph.empty_buckets(), item, slot, held, settled, size, source,
     )  # fmt: skip
     at, at_rest = position_edges(network, graph, origins)
     same = _same_sources(at, at_rest, edges[who, side], rest[who, side], who)
-    index, found = read_labels(size, source, keys, at, at_rest, *same, limit_s, most)
+    index, found = read_labels(
+        graph.edge, graph.leaves, item, slot, settled, size, source, at, at_rest, *same, limit_s,
+        most,
+    )  # fmt: skip
     if most == k:
         return index, found
     short = k - most

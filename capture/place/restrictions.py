@@ -36,7 +36,7 @@ def resolve_restrictions(
     raw : Raw
         Restrictions as read.
     node_id : ndarray, shape (N,)
-        Ids of the network's nodes, rising.
+        Ids of the network's nodes.
     edges : mapping
         Edge columns of the network.
     segment_way : ndarray, shape (G,)
@@ -48,12 +48,13 @@ def resolve_restrictions(
         into = np.argsort(edges["edge_head"], kind="stable")
         into_start = np.searchsorted(edges["edge_head"][into], np.arange(len(node_id) + 1))
         way = segment_way[edges["edge_segment"]]
+        node_of = {int(number): k for k, number in enumerate(node_id)}
         for restriction in raw.restrictions:
             if restriction.via_ways:
                 over_ways += 1
                 continue
-            node = int(np.searchsorted(node_id, restriction.via_node))
-            if node >= len(node_id) or node_id[node] != restriction.via_node:
+            node = node_of.get(restriction.via_node, -1)
+            if node < 0:
                 unused += 1
                 continue
             entering = into[into_start[node] : into_start[node + 1]]

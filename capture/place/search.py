@@ -8,9 +8,11 @@ the forbidden pairs. It is made once per network and direction and kept beside i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.basis import InputError
 from capture.place.network import Bools, Floats, Ints, Longs, Network
@@ -19,22 +21,24 @@ from capture.place.snap import Snap
 #: seconds a bucket of the queue spans: few items fall into one, so keeping them sorted is cheap
 BUCKET_SECONDS = 0.0625
 _MOST_BUCKETS = 1 << 20
+#: edges that may be under way at once
+MOST_STARTS = 256
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class SearchGraph:
-    """Edges as the inner loops walk them."""
+    """Edges as the inner loops walk them, renumbered by the node they leave in the search."""
 
-    #: first entry of each node in ``out``, (N+1,)
+    #: first edge of each node, (N+1,)
     start: Longs
-    #: edges that leave a node in the direction of search, (E,)
-    out: Ints
-    #: node that an edge leads to, (E,)
-    onto: Ints
-    #: seconds, (E,)
-    cost: Floats
-    #: the edge the other way, -1 if none, (E,)
-    opposite: Ints
+    #: cost in seconds, node it leads to, edge the other way; records, (E,)
+    edge: NDArray[Any]
+    #: node that each leaves, (E,)
+    leaves: Ints
+    #: number in the network of each edge here, (E,)
+    outside: Ints
+    #: number here of each edge of the network, (E,)
+    inside: Ints
     #: first entry of each edge in ``ban_onto``, (E+1,)
     ban_start: Ints
     #: edges that may not follow, (bans,)
@@ -97,30 +101,37 @@ def _check_seconds(network: Network, seconds: Floats) -> Floats:
 
 
 def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
+    from capture.place.kernels import EDGE
+
     edges = network.edges
     if reverse:
-        out = np.argsort(network.edge_head, kind="stable").astype(np.int32)
-        counts = np.bincount(network.edge_head, minlength=network.nodes)
-        start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-        onto, banned, follows = network.edge_tail, network.banned_to, network.banned_from
+        outside = np.argsort(network.edge_head, kind="stable").astype(np.int32)
+        leaves, onto = network.edge_head[outside], network.edge_tail[outside]
+        first, second = network.banned_to, network.banned_from
     else:
-        out = np.arange(edges, dtype=np.int32)
-        start = np.asarray(network.indptr, dtype=np.int64)
-        onto, banned, follows = network.edge_head, network.banned_from, network.banned_to
+        outside = np.arange(edges, dtype=np.int32)
+        leaves, onto = network.edge_tail, network.edge_head
+        first, second = network.banned_from, network.banned_to
+    inside = np.empty(edges, dtype=np.int32)
+    inside[outside] = np.arange(edges, dtype=np.int32)
+    banned, follows = inside[first], inside[second]
     order = np.argsort(banned, kind="stable")
-    ban_start = np.concatenate([[0], np.cumsum(np.bincount(banned, minlength=edges))])
-    longest = float(cost.max()) if edges else 1.0
-    buckets, width = 64, BUCKET_SECONDS
-    while buckets * width < longest + 2 * width:
-        buckets, width = (buckets * 2, width) if buckets < _MOST_BUCKETS else (buckets, width * 2)
+    per_edge = np.bincount(banned, minlength=edges)
+    back = np.asarray(network.edge_reverse)[outside]
+    edge = np.empty(edges, dtype=EDGE)
+    edge["cost"] = cost[outside]
+    edge["onto"] = np.where(per_edge > 0, ~onto, onto)
+    edge["opposite"] = np.where(back >= 0, inside[back], -1)
+    buckets, width = _size_queue(float(cost.max()) if edges else 1.0)
+    counts = np.bincount(leaves, minlength=network.nodes)
     return SearchGraph(
-        start=start,
-        out=out,
-        onto=np.ascontiguousarray(onto),
-        cost=np.ascontiguousarray(cost),
-        opposite=np.ascontiguousarray(network.edge_reverse),
-        ban_start=ban_start.astype(np.int32),
-        ban_onto=np.ascontiguousarray(follows[order], dtype=np.int32),
+        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        edge=edge,
+        leaves=np.ascontiguousarray(leaves),
+        outside=outside,
+        inside=inside,
+        ban_start=np.concatenate([[0], np.cumsum(per_edge)]).astype(np.int32),
+        ban_onto=follows[order].astype(np.int32),
         dead_end=np.diff(network.indptr) == 1,
         buckets=buckets,
         per_width=1.0 / width,
@@ -128,28 +139,37 @@ def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
     )
 
 
+def _size_queue(longest_s: float) -> tuple[int, float]:
+    """Number and width of buckets such that the longest edge fits once round the ring."""
+    buckets, width = 64, BUCKET_SECONDS
+    while buckets * width < longest_s + 2 * width:
+        buckets, width = (buckets * 2, width) if buckets < _MOST_BUCKETS else (buckets, width * 2)
+    return buckets, width
+
+
 class Sweeper:
     """The working memory of single-source searches on one graph; one per thread."""
 
     __slots__ = (
-        "after", "bucket", "edge_mark", "edges", "graph", "keys", "node_key", "node_mark",
-        "node_state", "nodes", "stamp", "taint",
+        "arrival", "bucket", "edge_mark", "found", "graph", "item", "marked", "node", "nodes",
+        "stamp",
     )  # fmt: skip
 
     def __init__(self, graph: SearchGraph) -> None:
-        edges, nodes = len(graph.cost), len(graph.start) - 1
+        from capture.place.kernels import ITEM, NODE
+
+        edges, nodes = len(graph.edge), len(graph.start) - 1
         self.graph = graph
         self.bucket = graph.empty_buckets()
-        self.after = np.empty(edges, dtype=np.int32)
-        self.keys = np.empty(edges)
+        self.item = np.empty(2 * edges + MOST_STARTS, dtype=ITEM)
+        self.node = np.empty(nodes, dtype=NODE)
+        self.node["key"], self.node["via"], self.node["state"] = np.inf, -1, 0
+        self.arrival = np.empty(nodes)
         self.edge_mark = np.zeros(edges, dtype=np.int32)
-        self.taint = np.zeros(edges, dtype=bool)
-        self.node_mark = np.zeros(nodes, dtype=np.int32)
-        self.node_key = np.empty(nodes)
-        self.node_state = np.zeros(nodes, dtype=np.int8)
         self.nodes = np.empty(nodes, dtype=np.int32)
-        self.edges = np.empty(edges, dtype=np.int32)
+        self.marked = np.empty(edges, dtype=np.int32)
         self.stamp = 0
+        self.found = 0
 
     def run(
         self, first_edge: Ints, first_key: Floats, limit_s: float, *, tainted: bool = False
@@ -158,27 +178,34 @@ class Sweeper:
 
         Parameters
         ----------
-        first_edge, first_key : ndarray, shape (starts,)
-            Edges that are under way and the seconds until their end.
+        first_edge : ndarray of int32, shape (starts,)
+            Edges under way, as the graph numbers them.
+        first_key : ndarray, shape (starts,)
+            Seconds until their ends.
         limit_s : float
             No farther than this.
         tainted : bool
             True when only one direction of a two-way stretch is under way, so that turning
             back at a dead end matters.
         """
-        from capture.place.kernels import sweep
+        from capture.place.kernels import forget, sweep
 
+        if len(first_edge) > MOST_STARTS:
+            raise InputError(
+                f"search: at most {MOST_STARTS} starts at once, got {len(first_edge)}; split them"
+            )
         graph = self.graph
+        forget(self.node, self.nodes, self.found)
         self.stamp += 1
-        whole = np.empty(len(first_edge))
-        nodes, edges = sweep(
-            graph.start, graph.out, graph.onto, graph.cost, graph.opposite, graph.ban_start,
-            graph.ban_onto, graph.dead_end, first_edge, first_key, tainted, limit_s,
-            graph.per_width, self.bucket,
-            self.after, self.keys, self.edge_mark, self.taint, self.node_mark,
-            self.node_key, self.node_state, self.stamp, self.nodes, self.edges, whole,
+        self.found, labelled = sweep(
+            graph.start, graph.edge, graph.ban_start, graph.ban_onto, graph.dead_end, first_edge,
+            first_key, tainted, limit_s, graph.per_width, self.bucket, self.item, self.node,
+            self.arrival, self.edge_mark, self.stamp, self.nodes, self.marked,
         )  # fmt: skip
-        return Swept(sweeper=self, first_edge=first_edge, whole=whole, nodes=nodes, edges=edges)
+        return Swept(
+            sweeper=self, first_edge=first_edge, first_key=first_key, nodes=self.found,
+            marked=labelled,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -186,33 +213,60 @@ class Swept:
     """What one search found; reads the working memory of its :class:`Sweeper`."""
 
     sweeper: Sweeper
+    #: edges that were under way at the start, and the seconds to their ends
     first_edge: Ints
-    #: seconds at the end of each start edge when driven whole, inf if not reached
-    whole: Floats
-    #: how many nodes and edges were reached
+    first_key: Floats
+    #: how many nodes were reached, how many edges were labelled behind forbidden turns
     nodes: int
-    edges: int
+    marked: int
 
     def reached_nodes(self) -> tuple[Ints, Floats]:
         """Nodes within the limit and their seconds, in order of time."""
         at = self.sweeper.nodes[: self.nodes].copy()
-        return at, self.sweeper.node_key[at]
+        return at, self.sweeper.arrival[at]
 
     def whole_seconds(self, edge: Ints) -> Floats:
-        """Seconds at the end of edges that are driven whole, inf where not reached; -1 too."""
+        """Seconds at the end of edges that are driven whole, inf where not reached; -1 too.
+
+        An edge back along the way that its node was reached gets a time too: driving it is
+        never faster than having stopped on the way, so that no answer is spoilt.
+        """
+        from capture.place.kernels import SETTLED
+
         sweeper = self.sweeper
-        good = (edge >= 0) & (sweeper.edge_mark[edge] == sweeper.stamp)
-        seconds: Floats = np.where(good, sweeper.keys[edge], np.inf)
-        for first, whole in zip(self.first_edge, self.whole, strict=True):
-            seconds = np.where(edge == first, whole, seconds)
-        return seconds
+        graph = sweeper.graph
+        leaves = graph.leaves[edge]
+        clean = (edge >= 0) & (sweeper.node["state"][leaves] & SETTLED > 0)
+        seconds = np.where(clean, sweeper.node["key"][leaves] + graph.edge["cost"][edge], np.inf)
+        marked = (edge >= 0) & (sweeper.edge_mark[edge] == sweeper.stamp)
+        keys = sweeper.item["key"][len(graph.edge) + edge]
+        both: Floats = np.where(marked, np.minimum(seconds, keys), seconds)
+        return both
+
+    def driven_edges(self) -> tuple[Ints, Floats]:
+        """Edges that are begun within the limit, and the seconds at which they are begun."""
+        from capture.place.kernels import SETTLED
+
+        sweeper = self.sweeper
+        graph = sweeper.graph
+        nodes = sweeper.nodes[: self.nodes]
+        nodes = nodes[sweeper.node["state"][nodes] & SETTLED > 0]
+        counts = graph.start[nodes + 1] - graph.start[nodes]
+        first = np.concatenate([[0], np.cumsum(counts)])
+        edges = np.repeat(graph.start[nodes] - first[:-1], counts) + np.arange(first[-1])
+        marked = sweeper.marked[: self.marked]
+        begun = sweeper.item["key"][len(graph.edge) + marked] - graph.edge["cost"][marked]
+        return (
+            np.concatenate([edges, marked]).astype(np.int32),
+            np.concatenate([np.repeat(sweeper.node["key"][nodes], counts), begun]),
+        )
 
 
 def start_edges(network: Network, graph: SearchGraph, at: Snap, k: int) -> tuple[Ints, Floats]:
     """Return the edges under way from position k, and the seconds to their ends."""
-    edges, rest = position_edges(network, graph, at)
-    good = edges[k] >= 0
-    return edges[k][good], rest[k][good]
+    edges, rest = position_edges(network, graph, at.take([k]))
+    good = edges[0] >= 0
+    return edges[0][good], rest[0][good]
 
 
 def position_edges(network: Network, graph: SearchGraph, at: Snap) -> tuple[Ints, Floats]:
@@ -223,23 +277,17 @@ def position_edges(network: Network, graph: SearchGraph, at: Snap) -> tuple[Ints
     Returns
     -------
     ndarray of int32, shape (m, 2)
-        Forward and backward edge, -1 where there is none.
+        Forward and backward edge as the graph numbers them, -1 where there is none.
     ndarray of float, shape (m, 2)
     """
     on = at.segment >= 0
     segment = np.where(on, at.segment, 0)
-    edges = np.column_stack(
+    outside = np.column_stack(
         [network.segment_edge_forward[segment], network.segment_edge_backward[segment]]
-    ).astype(np.int32)
-    edges[~on] = -1
-    cost = np.where(edges >= 0, graph.cost[edges], 0.0)
+    )
+    edges = np.where((outside >= 0) & on[:, None], graph.inside[outside], -1).astype(np.int32)
+    cost = np.where(edges >= 0, graph.edge["cost"][edges], 0.0)
     left = np.column_stack([1.0 - at.fraction, at.fraction])
     if graph.reverse:
         left = 1.0 - left
     return edges, cost * left
-
-
-def usable(positions: Snap) -> Bools:
-    """Which positions lie on a road."""
-    good: Bools = positions.segment >= 0
-    return good

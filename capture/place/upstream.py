@@ -67,7 +67,7 @@ def upstream_edge(network: Network, edge: int) -> int:
     """Return the edge that drivers on ``edge`` most likely came from, -1 if there is none."""
     graph = search_graph(network, reverse=True)
     tail = int(network.edge_tail[edge])
-    entering = graph.out[graph.start[tail] : graph.start[tail + 1]]
+    entering = graph.outside[graph.start[tail] : graph.start[tail + 1]]
     entering = entering[entering != network.edge_reverse[edge]]
     banned = network.banned_from[network.banned_to == edge]
     entering = entering[~np.isin(entering, banned)]
