@@ -19,6 +19,7 @@ from capture.around.beside import find_beside
 from capture.around.feeders import find_feeders
 from capture.around.formats import FormatTable, load_format_table
 from capture.around.homes import HomesNearby, look_at_homes
+from capture.around.keep import mark, recall
 from capture.around.passed import compute_passed_first
 from capture.around.pull import compute_pull, estimate_area_price, find_nearest_like
 from capture.around.rivals import Rivals
@@ -206,8 +207,11 @@ def _find_passed(
     likeness = np.asarray(weight, dtype=np.float64)
     active = likeness > 0
     feeders = find_feeders(network, volumes.edge_vehicles_per_day, values=values)
-    beside = find_beside(
-        network, rivals.x[active], rivals.y[active], likeness[active], values=values
+    x, y, held = rivals.x[active], rivals.y[active], likeness[active]
+    beside = recall(
+        place,
+        ("beside", mark(x, y, held), values.value("beside_m"), values.value("across_share")),
+        lambda: find_beside(network, x, y, held, values=values),
     )
     return compute_passed_first(
         network, feeders, beside, streams.edge, streams.fraction, values=values

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.area import Area
+from capture.around.keep import recall
 from capture.basis import plain_text
 from capture.place import Place
 
@@ -76,6 +77,12 @@ def list_attractions(area: Area, place: Place) -> Any:
         Columns ``name, what, x, y, source``; washes and places that people mostly walk to are
         left out.
     """
+    given = area.read("attractions")
+    kept = recall(place, ("attractions", id(given)), lambda: (given, _list(place, given)))
+    return kept[1].copy()
+
+
+def _list(place: Place, given: Any) -> Any:
     import pandas as pd
 
     features = place.features
@@ -89,7 +96,6 @@ def list_attractions(area: Area, place: Place) -> Any:
             "source": "the map",
         }
     )
-    given = area.read("attractions")
     if given is not None and "geometry" in given.columns:
         shapes = given.geometry.to_crs(place.network.projection.crs)
         points = shapes[~(shapes.isna() | shapes.is_empty)].representative_point()

@@ -9,6 +9,7 @@ about who started a trip on the road itself.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -31,6 +32,10 @@ class Feeders:
     edge: IntArray
     #: its share of what is fed, sums to 1 for each edge
     share: FloatArray
+    #: sparse table (E, E) of seconds: from an edge into what it feeds
+    onward: Any
+    #: the same against traffic: from an edge into what feeds it
+    back: Any
 
 
 _FEEDERS: WeakKeyDictionary[Network, tuple[FloatArray, float, float, Feeders]] = WeakKeyDictionary()
@@ -52,6 +57,8 @@ def find_feeders(network: Network, vehicles: ArrayLike, *, values: Sheet) -> Fee
     Feeders
         Turning back and forbidden turns feed nothing.
     """
+    from scipy.sparse import csr_matrix
+
     flow = np.maximum(np.nan_to_num(np.asarray(vehicles, dtype=np.float64)), 1.0)
     ratio, limit = values.value("straight_ratio"), values.value("straight_deg")
     kept = _FEEDERS.get(network)
@@ -65,10 +72,14 @@ def find_feeders(network: Network, vehicles: ArrayLike, *, values: Sheet) -> Fee
     arriving = np.bincount(after, feed, minlength=network.edges)
     order = np.argsort(after, kind="stable")
     counts = np.bincount(after, minlength=network.edges)
+    seconds = np.asarray(network.edge_seconds, dtype=np.float64)
+    shape = (network.edges, network.edges)
     made = Feeders(
         indptr=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
         edge=before[order],
         share=(feed / arriving[after])[order],
+        onward=csr_matrix((seconds[after], (before, after)), shape=shape),
+        back=csr_matrix((seconds[before], (after, before)), shape=shape),
     )
     _FEEDERS[network] = (flow, ratio, limit, made)
     return made

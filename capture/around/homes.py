@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from capture.area import Area
 from capture.around.huff import compute_gravity
+from capture.around.keep import mark, recall
 from capture.around.people import JunctionPeople, spread_people
 from capture.around.values import VALUES
 from capture.around.zones import AMOUNTS, load_zones
@@ -25,6 +26,8 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 COLUMNS: Final = ("people_10min", "households_10min", "vehicles_10min", "income", "huff_share")
+#: values that decide how rivals draw homes
+_GRAVITY: Final = ("huff_power", "huff_floor_s", "huff_limit_s")
 #: sites searched at once
 _TILE: Final = 256
 #: the rim of the roads, as a share of the side of a square as large
@@ -84,20 +87,26 @@ def look_at_homes(
     if zones is None:
         return HomesNearby(columns=columns, inside_share=1.0, notes=(), cut_off=cut_off)
     people = spread_people(zones, place, values=values)
-    field = _draw_to_rivals(place, there, size, values)
-    held = np.column_stack([*(people.amounts[name] for name in AMOUNTS), _mark_rim(place)])
+    gravity = tuple(values.value(name) for name in _GRAVITY)
+    field = recall(
+        place,
+        ("field", mark(there.segment, there.fraction, size), gravity),
+        lambda: _draw_to_rivals(place, there, size, values),
+    )
+    rim = recall(place, "rim", lambda: _mark_rim(place))
+    held = np.column_stack([*(people.amounts[name] for name in AMOUNTS), rim])
     for start in range(0, count, _TILE):
         index = np.arange(start, min(start + _TILE, count))
         reach = compute_reach(
             place.network, here.take(index), limit_s=values.value("band_s"), reverse=True
         )
-        homes, households, vehicles, income, rim = _sum(reach, held, np.ones(len(reach.node))).T
+        homes, households, vehicles, income, at_rim = _sum(reach, held, np.ones(len(reach.node))).T
         columns["people_10min"][index] = homes
         columns["households_10min"][index] = households
         columns["vehicles_10min"][index] = vehicles
         columns["income"][index] = _divide(income, households)
         columns["huff_share"][index] = _share_homes(people, reach, field, own_size, values)
-        cut_off[index] = rim > 0
+        cut_off[index] = at_rim > 0
     return HomesNearby(
         columns=columns, inside_share=people.inside_share, notes=zones.notes, cut_off=cut_off
     )

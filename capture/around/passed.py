@@ -152,18 +152,14 @@ def _find_between(
     feeders: Feeders, beside: Beside, streams: IntArray, seconds: FloatArray, window_s: float
 ) -> IntArray:
     """Find the edges that lie within the window after some rival and before some stream."""
-    from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import dijkstra
 
     starts = np.flatnonzero(np.diff(beside.indptr) > 0)
     if not len(starts) or not len(streams):
         return np.empty(0, dtype=np.int64)
-    edges, limit = len(seconds), window_s + float(seconds.max())
-    fed = np.repeat(np.arange(edges), np.diff(feeders.indptr))
-    onward = csr_matrix((seconds[fed], (feeders.edge, fed)), shape=(edges, edges))
-    back = csr_matrix((seconds[feeders.edge], (fed, feeders.edge)), shape=(edges, edges))
-    after = dijkstra(onward, indices=starts, min_only=True, limit=limit)
-    before = dijkstra(back, indices=np.unique(streams), min_only=True, limit=limit)
+    limit = window_s + float(seconds.max())
+    after = dijkstra(feeders.onward, indices=starts, min_only=True, limit=limit)
+    before = dijkstra(feeders.back, indices=np.unique(streams), min_only=True, limit=limit)
     return np.flatnonzero(np.isfinite(after) & np.isfinite(before))
 
 
