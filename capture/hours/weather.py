@@ -35,6 +35,7 @@ _LIMITS: Final = {
     "snow_mm": (0.0, 20000.0, "mm"),
 }
 _LEAST_DAYS: Final = 330
+_MOST_DAYS: Final = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -86,6 +87,8 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
     >>> float(read_weather(frame).precipitation_mm[0])
     3.2
     """
+    if len(table) > _MOST_DAYS:
+        raise DataError(f"weather: at most {_MOST_DAYS} days are read, got {len(table)}; cut it")
     lower = {str(name).strip().lower(): name for name in table.columns}
     found = {
         ours: next((lower[name] for name in names if name in lower), None)
@@ -113,6 +116,8 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
         ]
     twice = np.flatnonzero(out["date"].duplicated() & out["date"].notna())
     faults += [f"row {rows[k]}: date {out['date'].iloc[k]:%Y-%m-%d} stands twice" for k in twice]
+    if any("degC" in fault for fault in faults):
+        faults.append("archives that give tenths of a degree or of a mm must be divided by ten")
     raise_gathered(faults, where="weather")
     return out.sort_values("date", ignore_index=True)
 

@@ -13,9 +13,10 @@ from capture.line.line import Line, PlacedStation, lay_out_line, size_line
 from capture.line.lost import compute_balk_share, compute_lost_share
 from capture.line.queue import Queue, simulate_queue
 from capture.line.reading import load_catalog, usual_catalog
-from capture.line.rules import RuleBreak, check_rules, usual_rules
+from capture.line.rules import Rule, RuleBreak, check_rules, load_rules, usual_rules
 from capture.line.schedule import list_assumptions, list_schedule
 from capture.line.sizing import LineTable, size_lines
+from capture.line.stacking import estimate_stacking_cars
 from capture.line.stations import Catalog, Package, Station
 from capture.line.values import VALUES
 
@@ -28,6 +29,7 @@ __all__ = [
     "Package",
     "PlacedStation",
     "Queue",
+    "Rule",
     "RuleBreak",
     "Station",
     "StationSet",
@@ -40,11 +42,13 @@ __all__ = [
     "compute_lost_share",
     "compute_queue_sensitivity",
     "count_bays_needed",
+    "estimate_stacking_cars",
     "lay_out_line",
     "list_assumptions",
     "list_frontier",
     "list_schedule",
     "load_catalog",
+    "load_rules",
     "make_frontier",
     "render_line",
     "simulate_queue",

@@ -136,6 +136,8 @@ def pass_line(
         )
     lane_free, line_free = np.zeros((days, lanes)), np.zeros(days)
     recent = np.zeros((days, _LOOK_BACK if patient else int(np.ceil(2 * limit.max())) + 2))
+    # when the last cars that joined enter the line, a ring for each day
+    flat_recent, came = recent.reshape(-1), np.zeros(days, dtype=np.int64)
     joined = ~np.isnan(arrives_s)
     paid = np.full((days, cars), np.nan)
     row = np.arange(days)
@@ -156,7 +158,9 @@ def pass_line(
         enter = np.maximum(done, line_free)
         lane_free[row, lane] = np.where(there, done, lane_free[row, lane])
         line_free = np.where(there, enter + headway, line_free)
-        recent[:, car % recent.shape[1]] = np.where(there, enter, 0.0)
+        at = row * recent.shape[1] + came % recent.shape[1]
+        flat_recent[at] = np.where(there, enter, flat_recent[at])
+        came += there
         paid[:, car] = np.where(there, done, np.nan)
     enters = _put_in_order(paid, headway)
     return Passages(

@@ -1,6 +1,7 @@
 """Does an order of stations keep to what practice advises, and why does each advice hold?
 
-Order and spacing rules are schools, not laws: a broken one is explained, never forbidden.
+Washers differ over order and spacing, so a rule that is not kept is told with its reason
+and the line is laid out all the same.
 """
 
 from __future__ import annotations
@@ -10,12 +11,14 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
+from pathlib import Path
 from typing import Any, Final, Protocol
 
-from capture.basis import DataError
+from capture.basis import DataError, plain_text
 from capture.basis.units import M_PER_FT
 
 _M_PER_IN: Final = M_PER_FT / 12
+_MOST_BYTES: Final = 200_000
 
 
 class Placed(Protocol):
@@ -99,8 +102,8 @@ def read_rules(text: str, *, where: str = "rules.toml") -> tuple[Rule, ...]:
     """
     try:
         entries = tomllib.loads(text).get("rule", [])
-        rules = tuple(Rule(**entry) for entry in entries)
-    except (tomllib.TOMLDecodeError, TypeError) as error:
+        rules = tuple(_read_rule(entry) for entry in entries)
+    except (tomllib.TOMLDecodeError, TypeError, ValueError) as error:
         raise DataError(f"{where}: a rule is not readable ({error}); mend that place") from None
     for rule in rules:
         if rule.kind not in _CHECKS:
@@ -108,6 +111,30 @@ def read_rules(text: str, *, where: str = "rules.toml") -> tuple[Rule, ...]:
                 f"{where}: rule {rule.id!r} must be of kind {', '.join(_CHECKS)}, got {rule.kind!r}"
             )
     return rules
+
+
+def _read_rule(entry: dict[str, Any]) -> Rule:
+    """Make a rule of a table of keys, texts cut to size and ranges to numbers."""
+    numbers = {key: float(entry[key]) for key in ("low", "high") if key in entry}
+    texts = {key: plain_text(said) for key, said in entry.items() if key not in numbers}
+    return Rule(**(texts | numbers))  # type: ignore[arg-type]
+
+
+def load_rules(path: Path) -> tuple[Rule, ...]:
+    """Read rules from a TOML file of at most 200 kB.
+
+    Raises
+    ------
+    DataError
+        When the file cannot be read or is not of that form.
+    """
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise DataError(f"{path.name}: a rules file is under 200 kB; is this another file?")
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise DataError(f"{path.name}: the rules file cannot be read ({error})") from None
+    return read_rules(text, where=path.name)
 
 
 def check_rules(

@@ -15,6 +15,7 @@ from capture.line import (
     compute_lost_share,
     compute_queue_sensitivity,
     count_bays_needed,
+    estimate_stacking_cars,
     list_frontier,
     make_frontier,
     simulate_queue,
@@ -98,9 +99,11 @@ def test_entry_times_are_those_of_a_general_event_simulator():
         assert ours.enters_s[day] == pytest.approx(theirs, abs=1e-6)
 
 
-def test_who_turns_away_agrees_with_a_general_event_simulator():
+@pytest.mark.parametrize(("gap_s", "cars"), [(30.0, 300), (9.0, 900)])
+def test_who_turns_away_agrees_with_a_general_event_simulator(gap_s, cars):
+    """Also where most turn away, so that few of those who come are among those who wait."""
     rng = np.random.default_rng(8)
-    arrives = poisson_times(rng, 1 / 30.0, 300, 12)
+    arrives = poisson_times(rng, 1 / gap_s, cars, 12)
     pay = np.where(rng.random(arrives.shape) < 0.6, 10.0, 45.0)
     chance = rng.random(arrives.shape)
     ours = pass_line(arrives, pay, headway_s=36.0, lanes=2, balk_cars=8.0, chance=chance)
@@ -111,6 +114,7 @@ def test_who_turns_away_agrees_with_a_general_event_simulator():
     assert turned[0] == pytest.approx(turned[1], abs=0.01)
     waits = [np.nanmean(enters - arrives) for enters in (ours.enters_s, theirs)]
     assert waits[0] == pytest.approx(waits[1], rel=0.03)
+    assert find_most_waiting(ours).max() <= 17
 
 
 def test_most_waiting_is_counted_right():
@@ -271,3 +275,24 @@ def test_hours_and_queue_share_one_model_of_noise():
     assert logs[0].std() == pytest.approx(logs[1].std(), rel=0.15)
     # the same world: weather and shape are shared, only hours and days differ
     assert np.corrcoef(logs)[0, 1] > 0.9
+
+
+def test_stacking_of_many_sites_agrees_with_the_simulation_of_one():
+    shape = make_year_shape(OFFER, values=CERTAIN_HOURS)
+    values = VALUES.override(
+        {name: VALUES.value(name) for name in ("balk_cars", "pay_ticket_s", "pay_member_s",
+                                               "member_share")}
+    )  # fmt: skip
+    worlds, line = Worlds(draws=100), size_line(80.0, OFFER)
+    cars = np.array([60_000.0, 110_000.0, 180_000.0])
+    many = estimate_stacking_cars(cars, line.cars_per_hour, shape, OFFER, values=values)
+    for wanted, found in zip(cars, many, strict=True):
+        queue = simulate_queue(
+            np.full(100, wanted), shape, line, OFFER, worlds, days=1000, values=values
+        )
+        assert found == pytest.approx(queue.stacking_cars, abs=1.6)
+    assert (np.diff(many) > 0).all()
+    bays = Offer(format="in_bay")
+    assert estimate_stacking_cars([1e4], 8.0, shape, bays).tolist() == [0.0]
+    with pytest.raises(InputError, match="line_cars_per_hour above 0"):
+        estimate_stacking_cars([1e4], 0.0, shape, OFFER)

@@ -10,6 +10,7 @@ from capture.line import (
     Station,
     lay_out_line,
     load_catalog,
+    load_rules,
     size_line,
     usual_catalog,
     usual_rules,
@@ -212,3 +213,27 @@ kw = 3
         load_catalog(tmp_path / "missing.toml")
     with pytest.raises(DataError, match="must be of kind"):
         read_rules('[[rule]]\nid = "x"\nkind = "never"\nreason = "r"\n')
+
+
+def test_own_rules_can_be_loaded(tmp_path):
+    path = tmp_path / "rules.toml"
+    path.write_text(
+        '[[rule]]\nid = "quick"\nkind = "line"\nhigh = 60\nreason = "drivers here hurry"\n',
+        encoding="utf-8",
+    )
+    line = lay_out(COMPLETE, rules=load_rules(path))
+    assert [str(one) for one in line.rule_breaks] == [
+        "a car is in the line for 165 s, advised at most 60 s; drivers here hurry (common practice)"
+    ]
+    path.write_text('[[rule]]\nid = "x"\nkind = "line"\nlow = "far"\nreason = "r"\n', "utf-8")
+    with pytest.raises(DataError, match="not readable"):
+        load_rules(path)
+    with pytest.raises(DataError, match="cannot be read"):
+        load_rules(tmp_path / "missing.toml")
+
+
+def test_full_service_keeps_to_the_pace_of_its_crew():
+    line = size_line(120.0, Offer(format="full_service"))
+    assert line.package == "hand_finish"
+    assert line.lines == 2
+    assert not {"pressure_mid_line", "time_in_line"} & broken(line)
