@@ -6,10 +6,10 @@ import pandas as pd
 import streamlit as st
 
 from capture.basis import CaptureError
-from capture.papers import render_study, render_study_map
 from capture.papers.argument import say_argument
 from siteapp import engine
 from siteapp.frame import change, notify, open_screen, open_study, say
+from siteapp.handing import show_papers
 from siteapp.show import show_cautions, show_table
 from siteapp.text import as_markdown
 from siteapp.why import render_trail
@@ -21,18 +21,7 @@ space = engine.open_workspace()
 if study is not None:
     say("{}", say_argument(scene.claims))
     st.subheader("Take away", anchor=False)
-    columns = st.columns(3)
-    with columns[0]:
-        if st.button("Prepare the map", key=f"map-{scene.token}"):
-            page = render_study_map(study, system=scene.system)
-            st.download_button("Save map.html", page, "map.html", "text/html", type="primary")
-        st.caption("One file that opens from a stick, with no network.")
-    with columns[1]:
-        if st.button("Prepare the study file", key=f"json-{scene.token}"):
-            text = render_study(study)
-            st.download_button("Save study.json", text, "study.json", "application/json",
-                               type="primary")  # fmt: skip
-        st.caption("Every number with its range and its source.")
+    show_papers(scene, study)
     st.subheader("Cautions", anchor=False)
     show_cautions(study.cautions)
     book = engine.get_book(study, scene.token)

@@ -1,0 +1,141 @@
+"""Which layers of a study leave as GeoPackage or GeoJSON, for other map programs?
+
+Site, driveways, streams, roads with vehicles a day, rivals, counts and the band of ten
+minutes, each with its numbers and their sources, in degrees.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from capture.papers.layers import STREAM_SHOWN_M
+from capture.papers.pictures import make_rival_table, make_stream_table
+
+BAND_S: Final = 600.0
+LEAST_ROAD: Final = 0.0
+
+
+def make_layers_out(study: Any) -> dict[str, Any]:
+    """Make the layers of a study as GeoDataFrames in EPSG:4326, by name."""
+    made = {
+        "site": _site(study),
+        "driveways": _driveways(study),
+        "streams": _streams(study),
+        "roads": _roads(study),
+        "rivals": _rivals(study),
+        "ten_minutes": _band(study),
+    }
+    return {name: frame for name, frame in made.items() if len(frame)}
+
+
+def _frame(study: Any, table: pd.DataFrame, shapes: list[Any]) -> Any:
+    import geopandas
+
+    crs = study.place.network.projection.crs
+    return geopandas.GeoDataFrame(table, geometry=shapes, crs=crs).to_crs("EPSG:4326")
+
+
+def _site(study: Any) -> Any:
+    sites = study.sites
+    shape = sites.polygons[0]
+    point = shapely.Point(float(sites.x[0]), float(sites.y[0]))
+    table = pd.DataFrame(
+        {
+            "id": list(sites.ids),
+            "name": list(sites.names),
+            "cars_per_year": [float(np.median(study.cars_per_year))],
+            "share_washed": [float(np.median(study.share.rate[0]))],
+            "design_hour_cars": [float(study.design_hour_cars)],
+            "line_length_m": [float(study.line.length_m)],
+            "npv_mean_usd": [float(np.mean(study.money.npv_usd))],
+        }
+    )
+    return _frame(study, table, [point if shape is None else shape])
+
+
+def _driveways(study: Any) -> Any:
+    frontage = study.frontage
+    table = pd.DataFrame(
+        {
+            "driveway": list(frontage.driveway),
+            "proposed": np.asarray(frontage.proposed, dtype=bool),
+            "road": [study.place.network.segment_name[int(g)] for g in frontage.segment],
+        }
+    )
+    return _frame(study, table, list(shapely.points(frontage.x, frontage.y)))
+
+
+def _streams(study: Any) -> Any:
+    from capture.place import walk_upstream
+
+    streams = study.streams
+    lines = [
+        shapely.LineString(
+            walk_upstream(
+                study.place.network,
+                int(streams.edge[r]),
+                float(streams.fraction[r]),
+                distance_m=STREAM_SHOWN_M,
+            )
+        )
+        for r in range(len(streams.edge))
+    ]
+    return _frame(study, make_stream_table(study), lines)
+
+
+def _roads(study: Any) -> Any:
+    network, volumes = study.place.network, study.volumes
+    daily = np.asarray(volumes.vehicles_per_day, dtype=np.float64)
+    kept = np.flatnonzero(np.isfinite(daily) & (daily > LEAST_ROAD))
+    table = pd.DataFrame(
+        {
+            "name": [network.segment_name[int(g)] for g in kept],
+            "vehicles_per_day": daily[kept],
+            "log_sd": np.asarray(volumes.log_sd)[kept],
+            "known_by": np.where(np.asarray(volumes.measured)[kept], "measured", "estimated"),
+            "source": [str(volumes.source[int(g)]) for g in kept],
+            "osm_way": np.asarray(network.segment_way)[kept],
+        }
+    )
+    return _frame(study, table, [shapely.LineString(network.segment_line(int(g))) for g in kept])
+
+
+def _rivals(study: Any) -> Any:
+    rivals = study.rivals
+    if not len(rivals.names):
+        return _frame(study, pd.DataFrame({"name": []}), [])
+    seconds = np.asarray(study.around.rival_seconds)[0]
+    order = np.argsort(np.where(np.isfinite(seconds), seconds, np.inf), kind="stable")
+    table = make_rival_table(study)
+    return _frame(study, table, list(shapely.points(rivals.x[order], rivals.y[order])))
+
+
+def _band(study: Any) -> Any:
+    from capture.place import compute_band, snap
+
+    site = snap(study.place.network, study.sites.x, study.sites.y)
+    band = compute_band(study.place.network, site, limit_s=BAND_S)
+    table = pd.DataFrame({"minutes": [BAND_S / 60]})
+    return _frame(study, table, [band]) if not band.is_empty else _frame(study, table[:0], [])
+
+
+def render_geojson(frame: Any) -> str:
+    """Render one layer as GeoJSON text, coordinates to a decimetre or so.
+
+    Raises
+    ------
+    ValueError
+        When a number is endless; make it null first.
+    """
+    plain = frame.copy()
+    plain.geometry = shapely.set_precision(frame.geometry.to_numpy(), 1e-6)
+    for name in plain.columns:
+        if pd.api.types.is_float_dtype(plain[name]):
+            plain[name] = plain[name].where(np.isfinite(plain[name]))
+    content = json.loads(plain.to_json(na="null", drop_id=True))
+    return json.dumps(content, sort_keys=True, allow_nan=False) + "\n"

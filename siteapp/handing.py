@@ -1,0 +1,106 @@
+"""Which papers can be taken away, and how are they handed over?
+
+Each is made when it is asked for and kept until an input changes.
+"""
+
+from __future__ import annotations
+
+import datetime
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+import streamlit as st
+
+from capture.basis import CaptureError, UnitSystem
+from capture.papers import render_study, render_study_map, write_geopackage
+from capture.papers.layers_out import make_layers_out
+from capture.papers.report import make_report, render_report_html, render_report_pdf
+from capture.papers.workbook import render_workbook
+from siteapp import engine
+from siteapp.frame import Scene
+from siteapp.text import as_markdown
+
+Make = Callable[[Any, UnitSystem, str, str], bytes]
+
+
+def _today() -> str:
+    return datetime.date.today().strftime("%d %B %Y").lstrip("0")
+
+
+def _map(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+    return render_study_map(study, system=system).encode()
+
+
+def _pdf(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+    return render_report_pdf(make_report(study, system=system, date=date, author=author))
+
+
+def _html(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+    return render_report_html(make_report(study, system=system, date=date, author=author)).encode()
+
+
+def _json(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+    return render_study(study).encode()
+
+
+def _workbook(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+    return render_workbook(study, date=date)
+
+
+def _geopackage(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "layers.gpkg"
+        write_geopackage(make_layers_out(study), path)
+        return path.read_bytes()
+
+
+#: name, file, kind of file, what it is for, how it is made
+PAPERS: Final[tuple[tuple[str, str, str, str, Make], ...]] = (
+    ("Map", "map.html", "text/html", "One file that opens from a stick, with no network.", _map),
+    ("Report to print", "report.pdf", "application/pdf", "About six pages: the argument, "
+     "pictures, what we do not know, sources.", _pdf),
+    ("Report to read", "report.html", "text/html", "The same on one page, for a screen.", _html),
+    ("Workbook", "study.xlsx",
+     "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+     "Every table as values with unit and source.", _workbook),
+    ("Map layers", "layers.gpkg", "application/geopackage+sqlite3",
+     "Site, streams, roads, rivals, for a map program.", _geopackage),
+    ("Study file", "study.json", "application/json",
+     "Every number with its range and its source, for a program.", _json),
+)  # fmt: skip
+
+
+def show_papers(scene: Scene, study: Any) -> None:
+    """Show what can be taken away."""
+    space = engine.open_workspace()
+    author = st.text_input(
+        "Your name or firm, for the report (may stay empty)", space.setting("author")
+    )
+    if author != space.setting("author"):
+        space.keep_setting("author", author)
+    columns = st.columns(3)
+    for place, (name, file, media, purpose, make) in enumerate(PAPERS):
+        with columns[place % 3]:
+            _show_paper(scene, study, (name, file, media, purpose), make, author)
+
+
+def _show_paper(
+    scene: Scene, study: Any, about: tuple[str, str, str, str], make: Make, author: str
+) -> None:
+    name, file, media, purpose = about
+    key = f"paper {file} {scene.token} {scene.system} {author}"
+    if key not in st.session_state and st.button(f"Make: {name}", key=f"make {key}"):
+        try:
+            with st.spinner(f"Making {file}"):
+                st.session_state[key] = make(study, scene.system, _today(), author)
+        except CaptureError as error:
+            st.warning(as_markdown(error, most=600))
+        else:
+            st.rerun()
+    if key in st.session_state:
+        st.download_button(
+            f"Save {file}", st.session_state[key], file, media, type="primary", key=f"save {key}"
+        )
+    st.caption(purpose)
