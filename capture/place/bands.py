@@ -80,11 +80,11 @@ def _stretches(
     edge, begun = swept.driven_edges()
     begin = np.zeros(len(edge))
     under_way = swept.first_edge
-    part = 1.0 - first_keys / graph.edge["cost"][under_way]
+    part = 1.0 - first_keys / graph.cost[under_way]
     edge = np.concatenate([edge, under_way])
     begun = np.concatenate([begun, np.zeros(len(under_way))])
     begin = np.concatenate([begin, np.clip(part, 0.0, 1.0)])
-    end = np.clip(begin + (limit_s - begun) / graph.edge["cost"][edge], begin, 1.0)
+    end = np.clip(begin + (limit_s - begun) / graph.cost[edge], begin, 1.0)
     outside = graph.outside[edge]
     ahead = np.asarray(network.edge_forward[outside]) != graph.reverse
     length = network.edge_length_m[outside]

@@ -225,7 +225,7 @@ def nearest_k(
     One sweep outward from all targets keeps k labels an edge, so the cost hardly depends on
     the number of origins or targets.
     """
-    from capture.place.kernels import ITEM, SLOT, read_labels, sweep_labels
+    from capture.place.kernels import ENTRY, read_labels, sweep_labels
 
     _check_limit(limit_s)
     if not 1 <= k <= 100:
@@ -234,20 +234,19 @@ def nearest_k(
     edges, rest = position_edges(network, graph, targets)
     who, side = np.nonzero(edges >= 0)
     most = min(k, max(len(targets), 1))
-    count = len(graph.edge)
-    item = np.empty(2 * count * most + len(who), dtype=ITEM)
-    slot = np.empty(network.nodes * most, dtype=SLOT)
-    held, settled = (np.zeros(network.nodes, dtype=np.int8) for _ in range(2))
-    size, source = np.zeros(count, dtype=np.int8), np.empty(count * most, dtype=np.int32)
+    count = len(graph.cost)
+    entry = np.empty((network.nodes + count) * most + len(who), dtype=ENTRY)
+    source, held = np.empty(network.nodes * most, np.int32), np.zeros(network.nodes, np.int8)
+    label, size = np.empty(count * most, np.int32), np.zeros(count, np.int8)
     sweep_labels(
-        graph.start, graph.edge, graph.ban_start, graph.ban_onto, graph.dead_end,
-        edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s, graph.per_width,
-        graph.empty_buckets(), item, slot, held, settled, size, source,
+        graph.start, graph.cost, graph.onto, graph.opposite, graph.ban_start, graph.ban_onto,
+        graph.dead_end, edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s,
+        graph.per_width, graph.empty_buckets(), entry, source, held, size, label,
     )  # fmt: skip
     at, at_rest = position_edges(network, graph, origins)
     same = _same_sources(at, at_rest, edges[who, side], rest[who, side], who)
     index, found = read_labels(
-        graph.edge, graph.leaves, item, slot, settled, size, source, at, at_rest, *same, limit_s,
+        graph.cost, graph.leaves, entry, source, held, size, label, at, at_rest, *same, limit_s,
         most,
     )  # fmt: skip
     if most == k:

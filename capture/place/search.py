@@ -8,14 +8,12 @@ the forbidden pairs. It is made once per network and direction and kept beside i
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.basis import InputError
-from capture.place.network import Bools, Floats, Ints, Longs, Network
+from capture.place.network import Bools, Floats, Ints, Network
 from capture.place.snap import Snap
 
 #: seconds a bucket of the queue spans: few items fall into one, so keeping them sorted is cheap
@@ -30,9 +28,13 @@ class SearchGraph:
     """Edges as the inner loops walk them, renumbered by the node they leave in the search."""
 
     #: first edge of each node, (N+1,)
-    start: Longs
-    #: cost in seconds, node it leads to, edge the other way; records, (E,)
-    edge: NDArray[Any]
+    start: Ints
+    #: seconds, (E,)
+    cost: Floats
+    #: node it leads to, ~node where some edges may not follow, (E,)
+    onto: Ints
+    #: the edge the other way, -1 if none, (E,)
+    opposite: Ints
     #: node that each leaves, (E,)
     leaves: Ints
     #: number in the network of each edge here, (E,)
@@ -101,8 +103,6 @@ def _check_seconds(network: Network, seconds: Floats) -> Floats:
 
 
 def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
-    from capture.place.kernels import EDGE
-
     edges = network.edges
     if reverse:
         outside = np.argsort(network.edge_head, kind="stable").astype(np.int32)
@@ -118,15 +118,13 @@ def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
     order = np.argsort(banned, kind="stable")
     per_edge = np.bincount(banned, minlength=edges)
     back = np.asarray(network.edge_reverse)[outside]
-    edge = np.empty(edges, dtype=EDGE)
-    edge["cost"] = cost[outside]
-    edge["onto"] = np.where(per_edge > 0, ~onto, onto)
-    edge["opposite"] = np.where(back >= 0, inside[back], -1)
     buckets, width = _size_queue(float(cost.max()) if edges else 1.0)
     counts = np.bincount(leaves, minlength=network.nodes)
     return SearchGraph(
-        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        edge=edge,
+        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int32),
+        cost=np.ascontiguousarray(cost[outside]),
+        onto=np.where(per_edge > 0, ~onto, onto).astype(np.int32),
+        opposite=np.where(back >= 0, inside[back], -1).astype(np.int32),
         leaves=np.ascontiguousarray(leaves),
         outside=outside,
         inside=inside,
@@ -151,19 +149,17 @@ class Sweeper:
     """The working memory of single-source searches on one graph; one per thread."""
 
     __slots__ = (
-        "arrival", "bucket", "edge_mark", "found", "graph", "item", "marked", "node", "nodes",
-        "stamp",
+        "arrival", "bucket", "edge_mark", "entry", "found", "graph", "marked", "nodes", "stamp",
     )  # fmt: skip
 
     def __init__(self, graph: SearchGraph) -> None:
-        from capture.place.kernels import ITEM, NODE
+        from capture.place.kernels import ENTRY
 
-        edges, nodes = len(graph.edge), len(graph.start) - 1
+        edges, nodes = len(graph.cost), len(graph.start) - 1
         self.graph = graph
         self.bucket = graph.empty_buckets()
-        self.item = np.empty(2 * edges + MOST_STARTS, dtype=ITEM)
-        self.node = np.empty(nodes, dtype=NODE)
-        self.node["key"], self.node["via"], self.node["state"] = np.inf, -1, 0
+        self.entry = np.empty(nodes + edges + MOST_STARTS, dtype=ENTRY)
+        self.entry["key"][:nodes], self.entry["state"][:nodes] = np.inf, 0
         self.arrival = np.empty(nodes)
         self.edge_mark = np.zeros(edges, dtype=np.int32)
         self.nodes = np.empty(nodes, dtype=np.int32)
@@ -195,12 +191,12 @@ class Sweeper:
                 f"search: at most {MOST_STARTS} starts at once, got {len(first_edge)}; split them"
             )
         graph = self.graph
-        forget(self.node, self.nodes, self.found)
+        forget(self.entry, self.nodes, self.found)
         self.stamp += 1
         self.found, labelled = sweep(
-            graph.start, graph.edge, graph.ban_start, graph.ban_onto, graph.dead_end, first_edge,
-            first_key, tainted, limit_s, graph.per_width, self.bucket, self.item, self.node,
-            self.arrival, self.edge_mark, self.stamp, self.nodes, self.marked,
+            graph.start, graph.cost, graph.onto, graph.opposite, graph.ban_start, graph.ban_onto,
+            graph.dead_end, first_edge, first_key, tainted, limit_s, graph.per_width, self.bucket,
+            self.entry, self.arrival, self.edge_mark, self.stamp, self.nodes, self.marked,
         )  # fmt: skip
         return Swept(
             sweeper=self, first_edge=first_edge, first_key=first_key, nodes=self.found,
@@ -222,8 +218,13 @@ class Swept:
 
     def reached_nodes(self) -> tuple[Ints, Floats]:
         """Nodes within the limit and their seconds, in order of time."""
-        at = self.sweeper.nodes[: self.nodes].copy()
-        return at, self.sweeper.arrival[at]
+        from capture.place.kernels import TAINTED
+
+        sweeper = self.sweeper
+        at = sweeper.nodes[: self.nodes].copy()
+        entries = sweeper.entry[at]
+        tainted_first = entries["state"] & TAINTED > 0
+        return at, np.where(tainted_first, sweeper.arrival[at], entries["key"])
 
     def whole_seconds(self, edge: Ints) -> Floats:
         """Seconds at the end of edges that are driven whole, inf where not reached; -1 too.
@@ -236,10 +237,10 @@ class Swept:
         sweeper = self.sweeper
         graph = sweeper.graph
         leaves = graph.leaves[edge]
-        clean = (edge >= 0) & (sweeper.node["state"][leaves] & SETTLED > 0)
-        seconds = np.where(clean, sweeper.node["key"][leaves] + graph.edge["cost"][edge], np.inf)
+        clean = (edge >= 0) & (sweeper.entry["state"][leaves] & SETTLED > 0)
+        seconds = np.where(clean, sweeper.entry["key"][leaves] + graph.cost[edge], np.inf)
         marked = (edge >= 0) & (sweeper.edge_mark[edge] == sweeper.stamp)
-        keys = sweeper.item["key"][len(graph.edge) + edge]
+        keys = sweeper.entry["key"][len(graph.start) - 1 + edge]
         both: Floats = np.where(marked, np.minimum(seconds, keys), seconds)
         return both
 
@@ -250,15 +251,15 @@ class Swept:
         sweeper = self.sweeper
         graph = sweeper.graph
         nodes = sweeper.nodes[: self.nodes]
-        nodes = nodes[sweeper.node["state"][nodes] & SETTLED > 0]
-        counts = graph.start[nodes + 1] - graph.start[nodes]
+        nodes = nodes[sweeper.entry["state"][nodes] & SETTLED > 0]
+        counts = graph.start[nodes + 1].astype(np.int64) - graph.start[nodes]
         first = np.concatenate([[0], np.cumsum(counts)])
         edges = np.repeat(graph.start[nodes] - first[:-1], counts) + np.arange(first[-1])
         marked = sweeper.marked[: self.marked]
-        begun = sweeper.item["key"][len(graph.edge) + marked] - graph.edge["cost"][marked]
+        begun = sweeper.entry["key"][len(graph.start) - 1 + marked] - graph.cost[marked]
         return (
             np.concatenate([edges, marked]).astype(np.int32),
-            np.concatenate([np.repeat(sweeper.node["key"][nodes], counts), begun]),
+            np.concatenate([np.repeat(sweeper.entry["key"][nodes], counts), begun]),
         )
 
 
@@ -286,7 +287,7 @@ def position_edges(network: Network, graph: SearchGraph, at: Snap) -> tuple[Ints
         [network.segment_edge_forward[segment], network.segment_edge_backward[segment]]
     )
     edges = np.where((outside >= 0) & on[:, None], graph.inside[outside], -1).astype(np.int32)
-    cost = np.where(edges >= 0, graph.edge["cost"][edges], 0.0)
+    cost = np.where(edges >= 0, graph.cost[edges], 0.0)
     left = np.column_stack([1.0 - at.fraction, at.fraction])
     if graph.reverse:
         left = 1.0 - left
