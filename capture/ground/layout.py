@@ -59,7 +59,7 @@ class Needs:
 class Box:
     """One rectangle of an arrangement, m in the building's frame."""
 
-    #: what it is: building, lanes, turn, apron
+    #: what it is: building, pay lanes, lanes, turn, apron
     name: str
     #: least x
     x0: float
@@ -167,7 +167,27 @@ def list_arrangements(needs: Needs, *, values: Sheet = VALUES) -> tuple[Arrangem
         sided.append(_bend_away(needs, share, values))
         sided += _bend_along(needs, share, values)
     both = [one for first in sided for one in (first, _mirror(first, needs))]
-    return (*both, _straight(needs, values))
+    return tuple(_add_pay(one, values) for one in (*both, _straight(needs, values)))
+
+
+def _add_pay(arrangement: Arrangement, values: Sheet) -> Arrangement:
+    """Part the pay lanes from the end of the stacking that touches the turn."""
+    lanes = next(box for box in arrangement.boxes if box.name == "lanes")
+    turn = next(box for box in arrangement.boxes if box.name == "turn")
+    long_x = turn.x1 == lanes.x0 or turn.x0 == lanes.x1
+    low, high = (lanes.x0, lanes.x1) if long_x else (lanes.y0, lanes.y1)
+    at_low = low == (turn.x1 if long_x else turn.y1)
+    depth = min(values.value("pay_length_m"), high - low)
+    cut = low + depth if at_low else high - depth
+    if long_x:
+        halves = replace(lanes, x1=cut), replace(lanes, x0=cut)
+    else:
+        halves = replace(lanes, y1=cut), replace(lanes, y0=cut)
+    pay, rest = halves if at_low else halves[::-1]
+    pay = replace(pay, name="pay lanes")
+    parts = [pay, rest] if high - low > depth else [pay]
+    others = [box for box in arrangement.boxes if box.name != "lanes"]
+    return replace(arrangement, boxes=(others[0], *parts, *others[1:]))
 
 
 def _ends(needs: Needs, values: Sheet) -> tuple[Box, Box, tuple[float, float]]:

@@ -116,6 +116,7 @@ VALUES: Final = Sheet(
             "m",
             "stacking length of one car",
         ),
+        practice("pay_length_m", 6.0, 8.0, 11.0, "m", "pay lane with its machine and canopy"),
         practice("entry_straight_m", 4.0, 5.0, 8.0, "m", "straight run into the entry door"),
         practice(
             "exit_apron_m",

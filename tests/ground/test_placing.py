@@ -81,7 +81,7 @@ def test_placements_keep_their_setbacks_and_do_not_overlap() -> None:
             for other in solid[at + 1 :]:
                 assert part.intersection(other).area < 1e-6
         assert one.parts["building"].area == pytest.approx(LONG.building_area_m2)
-        lanes = sum(part.area for name, part in one.parts.items() if name.startswith("lanes"))
+        lanes = sum(part.area for name, part in one.parts.items() if "lanes" in name)
         assert lanes >= ground.needs.stacking_m * VALUES.value("lane_width_m") - 1e-6
         assert one.reaches_driveway
 
@@ -100,13 +100,24 @@ def test_the_turn_holds_a_cars_least_path() -> None:
 @pytest.mark.property
 def test_arrangements_keep_all_their_stacking() -> None:
     for one in list_arrangements(NEEDS):
-        lanes = [b for b in one.boxes if b.name.startswith("lanes")]
+        lanes = [b for b in one.boxes if "lanes" in b.name]
         area = sum((b.x1 - b.x0) * (b.y1 - b.y0) for b in lanes)
         assert area >= NEEDS.stacking_m * VALUES.value("lane_width_m") - 1e-6
         parts = [shapely.box(b.x0, b.y0, b.x1, b.y1) for b in one.boxes]
         for at, part in enumerate(parts):
             for other in parts[at + 1 :]:
                 assert part.intersection(other).area < 1e-6
+
+
+def test_pay_lanes_stand_between_stacking_and_turn() -> None:
+    for one in list_arrangements(NEEDS):
+        parts = {b.name: shapely.box(b.x0, b.y0, b.x1, b.y1) for b in one.boxes}
+        pay = parts["pay lanes"]
+        for other in ("lanes", "turn"):
+            shared = pay.intersection(parts[other])
+            assert shared.length >= NEEDS.lanes * VALUES.value("lane_width_m") - 1e-6, one.name
+        area = NEEDS.lanes * VALUES.value("lane_width_m") * VALUES.value("pay_length_m")
+        assert pay.area == pytest.approx(area)
 
 
 def test_the_same_parcel_gives_the_same_answer() -> None:
