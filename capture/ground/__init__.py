@@ -14,14 +14,8 @@ from capture.ground.breakers import (
 )
 from capture.ground.checking import CAUTIONS, Ground, check_ground
 from capture.ground.fitting import Shortfall, fit_site
-from capture.ground.layout import (
-    Arrangement,
-    Box,
-    Needs,
-    compute_area_needed,
-    list_arrangements,
-    read_needs,
-)
+from capture.ground.layout import Arrangement, Box, compute_area_needed, list_arrangements
+from capture.ground.needs import Needs, read_needs
 from capture.ground.placing import Placement, place_site
 from capture.ground.searching import check_parcel, fits_core, pick_angles
 from capture.ground.values import VALUES

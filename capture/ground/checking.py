@@ -17,7 +17,8 @@ from shapely.geometry.base import BaseGeometry
 from capture.basis import Offer, Sheet
 from capture.ground.breakers import Answer, Finding, Status, judge_parcel, weigh
 from capture.ground.fitting import Shortfall, fit_site
-from capture.ground.layout import Needs, compute_area_needed, read_needs
+from capture.ground.layout import compute_area_needed
+from capture.ground.needs import Needs, read_needs
 from capture.ground.placing import Placement
 from capture.ground.searching import check_parcel, fits_core
 from capture.ground.values import VALUES

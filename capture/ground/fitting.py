@@ -13,7 +13,7 @@ from typing import Final
 from shapely.geometry import Polygon
 
 from capture.basis import Sheet
-from capture.ground.layout import Needs
+from capture.ground.needs import Needs
 from capture.ground.placing import Placement, place_site
 from capture.ground.searching import MOST_AREA_M2, fits_core
 from capture.ground.values import VALUES

@@ -17,7 +17,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from capture.basis import Sheet
-from capture.ground.layout import Needs
+from capture.ground.needs import Needs
 from capture.ground.raster import Frame
 from capture.ground.searching import (
     Candidate,

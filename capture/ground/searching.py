@@ -19,7 +19,8 @@ from shapely.geometry import MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from capture.basis import InputError, Sheet
-from capture.ground.layout import Arrangement, Box, Needs, list_arrangements
+from capture.ground.layout import Arrangement, Box, list_arrangements
+from capture.ground.needs import Needs
 from capture.ground.raster import Frame, fits_at, make_frame, sum_areas
 from capture.ground.values import VALUES
 

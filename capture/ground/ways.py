@@ -17,7 +17,7 @@ from scipy import ndimage
 from shapely.geometry import Point, Polygon
 
 from capture.basis import Sheet
-from capture.ground.layout import Needs
+from capture.ground.needs import Needs
 from capture.ground.raster import Frame, fits_at, longest_rows, sum_areas
 from capture.ground.values import VALUES
 
