@@ -7,9 +7,6 @@ rank. Beyond the table's cars a year the peak is taken in proportion to the year
 
 from __future__ import annotations
 
-import hashlib
-import threading
-from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -20,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline, PchipInterpolator
 from scipy.special import betainc, gammaincc, ndtri
 
+from capture.hours.keeping import Kept
 from capture.hours.noise import NOISE_REACH as _Z_REACH
 from capture.hours.noise import make_noisy_year
 from capture.hours.year import YearShape
@@ -94,8 +92,7 @@ class NoisyPeak:
         return np.asarray(np.maximum(np.exp(log_peak) - 0.5, 0.0))
 
 
-_tables: OrderedDict[tuple[bytes, int], NoisyPeak] = OrderedDict()
-_lock = threading.Lock()
+_tables: Kept[NoisyPeak] = Kept(most=_KEPT_TABLES)
 
 
 def make_hour_peak(shape: YearShape, *, rank: int) -> NoisyPeak:
@@ -112,12 +109,12 @@ def make_hour_peak(shape: YearShape, *, rank: int) -> NoisyPeak:
     -------
     NoisyPeak
     """
-    return _keep(shape, rank)
+    return _tables.recall((shape.digest, rank), lambda: _tabulate(shape, rank))
 
 
 def make_day_peak(shape: YearShape) -> NoisyPeak:
     """Tabulate the busiest day of a noisy year; exact, since days are independent."""
-    return _keep(shape, 0)
+    return _tables.recall((shape.digest, 0), lambda: _tabulate(shape, 0))
 
 
 def compute_hour_peak(
@@ -129,22 +126,6 @@ def compute_hour_peak(
         return np.zeros(scores.size)
     log_cars = _hour_levels(shape, np.array([np.log(cars_per_year)]), scores, rank)[0]
     return np.asarray(np.maximum(np.exp(log_cars) - 0.5, 0.0))
-
-
-def _keep(shape: YearShape, rank: int) -> NoisyPeak:
-    digest = hashlib.blake2b(shape.share.tobytes(), digest_size=16)
-    digest.update(np.float64(shape.day_noise_cv).tobytes())
-    key = (digest.digest(), rank)
-    with _lock:
-        if key in _tables:
-            _tables.move_to_end(key)
-            return _tables[key]
-    table = _tabulate(shape, rank)
-    with _lock:
-        _tables[key] = table
-        while len(_tables) > _KEPT_TABLES:
-            _tables.popitem(last=False)
-    return table
 
 
 def _tabulate(shape: YearShape, rank: int) -> NoisyPeak:

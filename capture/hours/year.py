@@ -6,6 +6,7 @@ run on without it. Assumes that shares do not depend on how many cars there are.
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import dataclass
 from typing import Final
@@ -71,6 +72,13 @@ class YearShape:
                 raise InputError(f"year shape: {name} must be 0 to 2, got {amount}")
         self.share.flags.writeable = False
         self.weather_factor.flags.writeable = False
+
+    @property
+    def digest(self) -> bytes:
+        """What tells this shape and its noise from another, for tables that are kept."""
+        told = hashlib.blake2b(self.share.tobytes(), digest_size=16)
+        told.update(np.float64(self.day_noise_cv).tobytes())
+        return told.digest()
 
     @property
     def day_hours(self) -> FloatArray:

@@ -17,6 +17,7 @@ from scipy.linalg import expm
 
 from capture.basis import InputError, Offer, Sheet
 from capture.hours import YearShape
+from capture.hours.keeping import Kept
 from capture.hours.noise import day_factor_nodes
 from capture.line.bays import compute_erlang_b
 from capture.line.values import VALUES
@@ -27,6 +28,9 @@ FloatArray = NDArray[np.float64]
 _LOADS: Final = np.concatenate([np.linspace(0, 1.6, 65), np.geomspace(1.65, 60, 40)])
 _MOST_WAITING: Final = 120
 _YEAR_LOADS: Final = 160
+#: elements looked up at once
+_CHUNK: Final = 32_768
+_years: Kept[tuple[FloatArray, FloatArray]] = Kept(most=16)
 
 
 def compute_balk_share(waiting_cars: ArrayLike, balk_cars: ArrayLike) -> FloatArray:
@@ -127,21 +131,36 @@ def compute_lost_share(
     if not (np.isfinite(rate).all() and (rate > 0).all()):
         raise InputError("line_cars_per_hour must be above 0 (cars an hour); size the line first")
     loads, lost = _year_loss(shape, offer, values)
-    with np.errstate(divide="ignore"):
-        at = np.log(np.maximum(cars / rate, np.exp(loads[0])))
-    place = (np.clip(at, loads[0], loads[-1]) - loads[0]) / (loads[1] - loads[0])
+    cars, rate = np.broadcast_arrays(cars, rate)
+    out = np.empty(cars.shape)
+    flat_cars, flat_rate, flat_out = cars.ravel(), rate.ravel(), out.reshape(-1)
+    for start in range(0, cars.size, _CHUNK):  # bounds memory and keeps to the cache
+        part = slice(start, start + _CHUNK)
+        flat_out[part] = _look_up(flat_cars[part] / flat_rate[part], loads, lost)
+    out *= 1 - values.value("come_back_share")
+    return out
+
+
+def _look_up(load: FloatArray, loads: FloatArray, lost: FloatArray) -> FloatArray:
+    at = np.log(np.maximum(load, np.exp(loads[0])))
+    place = (np.minimum(at, loads[-1]) - loads[0]) / (loads[1] - loads[0])
     row = np.minimum(place.astype(np.int64), loads.size - 2)
     share = lost[row] + (place - row) * (lost[row + 1] - lost[row])
     # beyond the grid the line is full in every open hour: what it takes no longer grows
-    share = 1 - (1 - share) * np.exp(np.minimum(loads[-1] - at, 0.0))
-    return np.asarray(share * (1 - values.value("come_back_share")))
+    return np.asarray(1 - (1 - share) * np.exp(np.minimum(loads[-1] - at, 0.0)))
 
 
 def _year_loss(shape: YearShape, offer: Offer, values: Sheet) -> tuple[FloatArray, FloatArray]:
     """Return log of cars a year per car an hour, on an even grid, and the share lost there."""
+    balk_cars = values.value("balk_cars")
+    key = (shape.digest, 0 if offer.is_conveyor else offer.bays, balk_cars)
+    return _years.recall(key, lambda: _sum_year(shape, offer, balk_cars))
+
+
+def _sum_year(shape: YearShape, offer: Offer, balk_cars: float) -> tuple[FloatArray, FloatArray]:
     loads = np.linspace(np.log(20.0), np.log(60_000.0), _YEAR_LOADS)
     if offer.is_conveyor:
-        lost = _settled_loss(values.value("balk_cars"))
+        lost = _settled_loss(balk_cars)
     else:  # cars an hour of all bays = bays / holding time, so offered load = load x bays
         lost = compute_erlang_b(_LOADS * offer.bays, offer.bays)
     factor, weight = day_factor_nodes(shape.day_noise_cv)

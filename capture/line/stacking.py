@@ -7,9 +7,6 @@ Assumes typical pay times and balking and two or more pay lanes of usual speed.
 
 from __future__ import annotations
 
-import hashlib
-import threading
-from collections import OrderedDict
 from typing import Final
 
 import numpy as np
@@ -17,19 +14,19 @@ from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError, Offer, Sheet
 from capture.hours import YearShape
+from capture.hours.keeping import Kept
 from capture.line.queueing import draw_arrivals, find_most_waiting, pass_line
 from capture.line.values import VALUES
 
 FloatArray = NDArray[np.float64]
 
 #: cars a year per car an hour of the line at which days are simulated
-_LOADS: Final = np.geomspace(150.0, 4800.0, 16)
+_LOADS: Final = np.geomspace(150.0, 4800.0, 12)
 _DAYS: Final = 365
 _USUAL_RATE: Final = 90.0
 _KEPT: Final = 16
 
-_tables: OrderedDict[bytes, FloatArray] = OrderedDict()
-_lock = threading.Lock()
+_tables: Kept[FloatArray] = Kept(most=_KEPT)
 
 
 def estimate_stacking_cars(
@@ -87,23 +84,12 @@ def estimate_stacking_cars(
 
 def _table(shape: YearShape, offer: Offer, values: Sheet) -> FloatArray:
     names = ("pay_ticket_s", "pay_member_s", "member_share", "balk_cars")
-    told = [values.value(name) for name in names]
-    key = hashlib.blake2b(shape.share.tobytes(), digest_size=16)
-    key.update(np.array([shape.day_noise_cv, offer.pay_lanes, offer.plan_offered, *told]).tobytes())
-    digest = key.digest()
-    with _lock:
-        if digest in _tables:
-            _tables.move_to_end(digest)
-            return _tables[digest]
-    table = _simulate(shape, offer, told)
-    with _lock:
-        _tables[digest] = table
-        while len(_tables) > _KEPT:
-            _tables.popitem(last=False)
-    return table
+    told = tuple(values.value(name) for name in names)
+    key = (shape.digest, offer.pay_lanes, offer.plan_offered, told)
+    return _tables.recall(key, lambda: _simulate(shape, offer, told))
 
 
-def _simulate(shape: YearShape, offer: Offer, told: list[float]) -> FloatArray:
+def _simulate(shape: YearShape, offer: Offer, told: tuple[float, ...]) -> FloatArray:
     ticket_s, member_s, member_share, balk_cars = told
     cv = shape.day_noise_cv
     places = np.empty(_LOADS.size)
