@@ -140,7 +140,10 @@ def normalise_shares(weights: ArrayLike) -> FloatArray:
     array = np.asarray(weights, dtype=np.float64)
     total = math.fsum(array)
     if not (math.isfinite(total) and total > 0):
-        raise InputError("year shape: no hour of the year is open; widen the opening hours")
+        raise InputError(
+            "year shape: no hour of the year is open; widen the opening hours, or check the "
+            "weather's temperatures"
+        )
     shares = array / total
     shares[np.argmax(shares)] += 1.0 - math.fsum(shares)
     return shares

@@ -62,16 +62,10 @@ VALUES: Final = Sheet(
         practice(
             "car_length_m", 4.2, 4.8, 5.6, "m", "length of a car, nose to tail"
         ),
-        practice(
-            "most_line_s", 180, 300, 300, "s", "longest time that a car should be in the line"
-        ),
         _ours("conveyor_beyond_m", 0.6, 1.5, 3.0, "m", "chain and pits beyond the last roller"),
         _ours("building_margin_m", 1.2, 1.8, 3.0, "m", "doors and walls beyond the line, in all"),
         _ours("building_width_m", 9.0, 11.0, 14.0, "m", "line and equipment room side by side"),
         _ours("second_line_width_m", 4.5, 5.5, 7.0, "m", "what each further line adds in width"),
-        practice(
-            "capital_factor", 0.6, 1.0, 1.53, "1", "spread of installed equipment cost"
-        ),
         _ours("plant_usd_m", 2500, 5400, 9000, "USD/m", "pumps, air, pipes and panels per length"),
         _ours("controls_usd", 40e3, 80e3, 150e3, "USD", "controls and pay points of one line"),
         practice("pay_ticket_s", 25, 40, 75, "s", "time at the pay point, single ticket"),

@@ -3,14 +3,18 @@
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from capture.basis import DataError, InputError, Offer
 from capture.basis.units import M_PER_FT, MPS_PER_FT_PER_MIN
 from capture.line import (
     Station,
     lay_out_line,
+    list_schedule,
     load_catalog,
     load_rules,
+    render_line,
     size_line,
     usual_catalog,
     usual_rules,
@@ -237,3 +241,21 @@ def test_full_service_keeps_to_the_pace_of_its_crew():
     assert line.package == "hand_finish"
     assert line.lines == 2
     assert not {"pressure_mid_line", "time_in_line"} & broken(line)
+
+
+@pytest.mark.property
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_any_order_of_any_stations_is_laid_out_and_drawn(data):
+    """Rules explain and never forbid."""
+    stations = usual_catalog().stations
+    own = [name for name, one in stations.items() if not one.with_station]
+    ids = data.draw(st.lists(st.sampled_from(own), min_size=1, max_size=25, unique=True))
+    hanging = [name for name, one in stations.items() if one.with_station in ids]
+    ids += data.draw(st.lists(st.sampled_from(hanging), unique=True)) if hanging else []
+    line = size_line(40.0, Offer(), stations=data.draw(st.permutations(ids)))
+    assert len(line.stations) == len(ids)
+    assert all(one.start_m >= 0 for one in line.stations)
+    assert all(one.reason for one in line.rule_breaks)
+    assert render_line(line).endswith("</svg>\n")
+    assert len(list_schedule(line)) == len(ids) + 1
