@@ -93,6 +93,7 @@ def size_utilities(
     home_distance_m: float = 30.0,
     vacuum_bays: int | None = None,
     drives: Collection[str] = (),
+    busiest_day_cars: ArrayLike | None = None,
     values: Sheet = VALUES,
 ) -> Utilities:
     """Size water, drains, tanks, heat, pumps, motors, service, air and noise for a line.
@@ -116,6 +117,8 @@ def size_utilities(
     drives : collection of str
         Roles of stations whose motors run on variable-frequency drives, such as
         ``"dryer"``; they count by the drive's input current.
+    busiest_day_cars : array_like of float, shape (n,), optional
+        Draws of the cars on the year's busiest day; adds that day's water.
 
     Returns
     -------
@@ -128,12 +131,17 @@ def size_utilities(
     """
     yearly = _draws("cars a year", cars_per_year, worlds)
     busy = _draws("busy-hour cars", busy_hour_cars, worlds)
+    day = (
+        None
+        if busiest_day_cars is None
+        else _draws("cars on the busiest day", busiest_day_cars, worlds)
+    )
     stations = read_stations(line, offer, values=values)
     usage = compute_usage(line, stations, offer, worlds, values=values)
     bays = _count_vacuums(offer, vacuum_bays, values)
     hour = np.minimum(busy, line.cars_per_hour)
     figures = [
-        *say_water(usage, yearly, worlds, values),
+        *say_water(usage, yearly, worlds, values, busiest_day=day),
         *say_tank(usage, hour, worlds, values),
         *say_heat(usage, hour, worlds, values),
     ]

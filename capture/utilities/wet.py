@@ -20,7 +20,14 @@ FloatArray = NDArray[np.float64]
 DAYS: Final = 365.0
 
 
-def say_water(usage: Usage, yearly: FloatArray, worlds: Worlds, values: Sheet) -> list[Figure]:
+def say_water(
+    usage: Usage,
+    yearly: FloatArray,
+    worlds: Worlds,
+    values: Sheet,
+    *,
+    busiest_day: FloatArray | None = None,
+) -> list[Figure]:
     """Say water by kind, per car, per day and at its busiest; ``yearly`` cars of shape (n,)."""
     listed = "stations' flow x seconds on, car by car, x spread of built lines"
     spread = worlds.constant(values["water_use_factor"])
@@ -40,6 +47,27 @@ def say_water(usage: Usage, yearly: FloatArray, worlds: Worlds, values: Sheet) -
     per_day = yearly / DAYS
     feed = usage.minute_m3s["spot_free"] / (1.0 - share)
     supply = usage.minute_m3s["fresh"] + feed + carried * usage.minute_m3s["reclaimed"]
+    sewer = np.maximum(sewer, 0.0)
+    busiest = []
+    if busiest_day is not None:
+        busiest = [
+            make_figure(
+                "fresh_busiest_day_m3",
+                "fresh water on the busiest day",
+                "water",
+                fresh * busiest_day,
+                "m3",
+                "per car x cars on the busiest day",
+            ),
+            make_figure(
+                "discharge_busiest_day_m3",
+                "to the sewer on the busiest day",
+                "discharge",
+                sewer * busiest_day,
+                "m3",
+                "fresh less carried-off water",
+            ),
+        ]
     return [
         make_figure(
             "water_per_car_m3", "water at the nozzles per car", "water", total, "m3", listed
@@ -83,7 +111,7 @@ def say_water(usage: Usage, yearly: FloatArray, worlds: Worlds, values: Sheet) -
             "discharge_per_day_m3",
             "to the sewer on an average day",
             "discharge",
-            np.maximum(sewer, 0.0) * per_day,
+            sewer * per_day,
             "m3",
             "fresh less carried-off water",
         ),
@@ -127,6 +155,7 @@ def say_water(usage: Usage, yearly: FloatArray, worlds: Worlds, values: Sheet) -
             "m3/s",
             "one-minute mean of the timeline, spot-free feed and top-up added",
         ),
+        *busiest,
     ]
 
 

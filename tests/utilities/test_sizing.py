@@ -166,6 +166,16 @@ def test_bays_use_what_bays_use(kind: str, low: float, high: float) -> None:
     assert any("bay" in caution for caution in used.cautions)
 
 
+def test_the_busiest_days_water_is_told_when_its_cars_are_known() -> None:
+    line, offer = size_line(98.0, Offer()), Offer()
+    used = size_utilities(line, 98_000.0, 80.0, offer, WORLDS, busiest_day_cars=700.0)
+    assert used["fresh_busiest_day_m3"].value == pytest.approx(used["fresh_per_car_m3"].value * 700)
+    assert used["discharge_busiest_day_m3"].value > used["discharge_per_day_m3"].value
+    assert "fresh_busiest_day_m3" not in size(98.0).figures
+    with pytest.raises(InputError, match="busiest day"):
+        size_utilities(line, 98_000.0, 80.0, offer, WORLDS, busiest_day_cars=-1.0)
+
+
 def test_no_cars_still_give_figures() -> None:
     used = size(98.0, cars=0.0)
     assert used["fresh_per_day_m3"].value == 0
