@@ -34,8 +34,6 @@ class Feeders:
     share: FloatArray
     #: sparse table (E, E) of seconds: from an edge into what it feeds
     onward: Any
-    #: the same against traffic: from an edge into what feeds it
-    back: Any
 
 
 _FEEDERS: WeakKeyDictionary[Network, tuple[FloatArray, float, float, Feeders]] = WeakKeyDictionary()
@@ -79,7 +77,6 @@ def find_feeders(network: Network, vehicles: ArrayLike, *, values: Sheet) -> Fee
         edge=before[order],
         share=(feed / arriving[after])[order],
         onward=csr_matrix((seconds[after], (before, after)), shape=shape),
-        back=csr_matrix((seconds[before], (after, before)), shape=shape),
     )
     _FEEDERS[network] = (flow, ratio, limit, made)
     return made

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -21,6 +22,9 @@ from capture.place.network import Network
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+#: a table larger than this is made anew each time
+_MOST_KEPT_BYTES = 200_000_000
 
 
 def compute_passed_first(
@@ -66,34 +70,74 @@ def compute_passed_first(
     :math:`\sum_l (l - l_{-1}) P_l`. Time runs in steps, between which chances are
     interpolated.
     """
-    from capture.around.passed_kernel import fill_chances
-
     at = np.atleast_1d(np.asarray(edge, dtype=np.int64))
     along = np.atleast_1d(np.asarray(fraction, dtype=np.float64))
     if at.size and not ((at >= 0) & (at < network.edges)).all():
         raise InputError(f"streams must lie on edges 0 to {network.edges - 1}; snap them again")
+    chances = _recall_chances(network, feeders, beside, values)
+    streams = _lay_streams(feeders, beside, at, along, network=network, chances=chances)
+    found = np.zeros(len(at))
+    before = 0.0
+    for level, table in zip(chances.levels.tolist(), chances.tables, strict=True):
+        found += (level - before) * _look_back(streams, table, chances.step_s, level)
+        before = level
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Chances:
+    """The chance of having passed a rival, for A edges that some rival lies before."""
+
+    #: likenesses that occur, rising, (L,)
+    levels: FloatArray
+    #: for each level, by step of time and edge, (steps + 1, A)
+    tables: tuple[FloatArray, ...]
+    #: which of the A each edge of the network is, -1 for none, (E,)
+    place: IntArray
+    #: seconds of a step
+    step_s: float
+    #: seconds looked back
+    window_s: float
+
+
+_CHANCES: WeakKeyDictionary[Network, tuple[Feeders, Beside, Chances]] = WeakKeyDictionary()
+
+
+def _recall_chances(network: Network, feeders: Feeders, beside: Beside, values: Sheet) -> Chances:
+    """Return the table of the same roads, flows and rivals as last time, or make it anew."""
     window = values.value("passed_window_s")
     steps = max(1, math.ceil(window / values.value("passed_step_s")))
+    kept = _CHANCES.get(network)
+    if kept and kept[0] is feeders and kept[1] is beside:
+        same = kept[2].window_s == window and kept[2].step_s == window / steps
+        if same:
+            return kept[2]
+    made = _make_chances(network, feeders, beside, window_s=window, steps=steps)
+    if sum(table.nbytes for table in made.tables) <= _MOST_KEPT_BYTES:
+        _CHANCES[network] = (feeders, beside, made)
+    return made
+
+
+def _make_chances(
+    network: Network, feeders: Feeders, beside: Beside, *, window_s: float, steps: int
+) -> Chances:
+    """Fill the table for every likeness that occurs; it does not depend on any stream."""
+    from capture.around.passed_kernel import fill_chances
+
     seconds = np.asarray(network.edge_seconds, dtype=np.float64)
-    found = np.zeros(len(at))
-    active = _find_between(feeders, beside, at, seconds, window)
-    if not len(active):
-        return found
+    active = _find_downstream(feeders, beside, seconds, window_s)
     feed_start, feed_at, feed_share = _take_feeders(feeders, active, network.edges)
+    levels = np.unique(beside.weight[beside.weight > 0])
+    step = window_s / steps
+    tables = []
+    for level in levels.tolist():
+        first = _last_pass_s(beside, seconds, level)[active]
+        tables.append(
+            fill_chances(seconds[active], first, feed_start, feed_at, feed_share, step, steps)
+        )
     place = np.full(network.edges, -1, dtype=np.int64)
     place[active] = np.arange(len(active))
-    streams = _lay_streams(
-        feeders, beside, at, along, place=place, seconds=seconds, window_s=window
-    )
-    before = 0.0
-    for level in np.unique(beside.weight[beside.weight > 0]):
-        first = _last_pass_s(beside, seconds, level)
-        chance = fill_chances(
-            seconds[active], first[active], feed_start, feed_at, feed_share, window / steps, steps
-        )
-        found += (level - before) * _look_back(streams, chance, window / steps, level)
-        before = float(level)
-    return found
+    return Chances(levels=levels, tables=tuple(tables), place=place, step_s=step, window_s=window_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,15 +163,15 @@ def _lay_streams(
     edge: IntArray,
     fraction: FloatArray,
     *,
-    place: IntArray,
-    seconds: FloatArray,
-    window_s: float,
+    network: Network,
+    chances: Chances,
 ) -> _Streams:
+    seconds, window_s = np.asarray(network.edge_seconds, np.float64), chances.window_s
     row, rival = _expand(beside.indptr, edge)
     ahead = (fraction[row] - beside.fraction[rival]) * seconds[edge[row]]
     passed = (ahead >= 0) & (ahead <= window_s)
     fed_row, fed = _expand(feeders.indptr, edge)
-    fed_at = place[feeders.edge[fed]]
+    fed_at = chances.place[feeders.edge[fed]]
     known = fed_at >= 0
     return _Streams(
         count=len(edge),
@@ -148,19 +192,18 @@ def _expand(indptr: IntArray, index: IntArray) -> tuple[IntArray, IntArray]:
     return row, np.repeat(indptr[index] - start[:-1], counts) + np.arange(start[-1])
 
 
-def _find_between(
-    feeders: Feeders, beside: Beside, streams: IntArray, seconds: FloatArray, window_s: float
+def _find_downstream(
+    feeders: Feeders, beside: Beside, seconds: FloatArray, window_s: float
 ) -> IntArray:
-    """Find the edges that lie within the window after some rival and before some stream."""
+    """Find the edges whose start some rival lies within the window before, or that hold one."""
     from scipy.sparse.csgraph import dijkstra
 
     starts = np.flatnonzero(np.diff(beside.indptr) > 0)
-    if not len(starts) or not len(streams):
-        return np.empty(0, dtype=np.int64)
+    if not len(starts):
+        return starts
     limit = window_s + float(seconds.max())
     after = dijkstra(feeders.onward, indices=starts, min_only=True, limit=limit)
-    before = dijkstra(feeders.back, indices=np.unique(streams), min_only=True, limit=limit)
-    return np.flatnonzero(np.isfinite(after) & np.isfinite(before))
+    return np.flatnonzero(after - seconds <= window_s)
 
 
 def _take_feeders(

@@ -77,6 +77,8 @@ def test_one_row_is_the_same_as_in_the_table(town, parcels, around):
     alone = town.look(parcels.take([7]))
     for name in ("pull", "nearest_like_s", "people_10min", "huff_share", "attractions", "income"):
         assert getattr(alone, name)[0] == pytest.approx(getattr(around, name)[7], rel=1e-12)
+    here = make_streams(town.place.network, parcels).site == 7
+    assert alone.passed_first_share.tolist() == around.passed_first_share[here].tolist()
 
 
 def test_closed_rivals_do_not_pull_and_planned_only_if_asked(town, parcels, around):
