@@ -17,6 +17,7 @@ from capture.hours.curve import (
 )
 from capture.hours.sales import SalesFit, fit_sales, load_sales_table
 from capture.hours.shape import holiday_days, make_year_shape
+from capture.hours.tilt import tilt_hours
 from capture.hours.values import VALUES
 from capture.hours.weather import read_weather
 from capture.hours.weather_effect import WeatherEffect, estimate_weather_effect
@@ -44,4 +45,5 @@ __all__ = [
     "load_sales_table",
     "make_year_shape",
     "read_weather",
+    "tilt_hours",
 ]

@@ -7,20 +7,15 @@ each takes to pay.
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import Offer, Sheet, Worlds
-from capture.hours import YearShape, compute_peak_factor, compute_year_factor
+from capture.hours import YearShape, compute_peak_factor, compute_year_factor, tilt_hours
 from capture.line.line import Line
 from capture.line.queueing import Passages, draw_arrivals, pass_line
 
 FloatArray = NDArray[np.float64]
-
-#: hours among which, with the noise of days, the thirty busiest lie
-_BUSY_HOURS: Final = 65
 
 
 def draw_days(
@@ -38,26 +33,8 @@ def draw_days(
     peak = compute_peak_factor(shape, worlds, [site_id])[0]
     cv = shape.day_noise_cv
     factor = generator.gamma(1 / cv**2, cv**2, days) if cv > 0 else np.ones(days)
-    tilted = _tilt(shape.day_hours[day], peak[world], shape)
+    tilted = tilt_hours(shape.day_hours[day], peak[world], shape)
     return np.asarray((cars * year)[world][:, None] * factor[:, None] * tilted), world
-
-
-def _tilt(hours: FloatArray, peak: FloatArray, shape: YearShape) -> FloatArray:
-    """Raise busy hours by the peak factor and lower quiet ones so that the year keeps its sum.
-
-    An hour is multiplied by the factor to the power of its reach, which is 1 in the last
-    of the busy hours and whose mean over the year's cars is 0.
-    """
-    mean = float((shape.share**2).sum())  # an hour's share, weighted by cars
-    top = max(float(np.sort(shape.share)[-_BUSY_HOURS]) - mean, 1e-12)
-
-    def reach(share: FloatArray) -> FloatArray:
-        return np.asarray(np.clip((share - mean) / top, -1.0, 3.0))
-
-    grid = np.linspace(np.log(peak).min(), np.log(peak).max() + 1e-9, 33)
-    whole = np.exp(grid[:, None] * reach(shape.share)) @ shape.share
-    scale = np.interp(np.log(peak), grid, whole)
-    return np.asarray(hours * np.exp(np.log(peak)[:, None] * reach(hours)) / scale[:, None])
 
 
 def pass_days(

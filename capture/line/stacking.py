@@ -21,8 +21,8 @@ from capture.line.values import VALUES
 FloatArray = NDArray[np.float64]
 
 #: cars a year per car an hour of the line at which days are simulated
-_LOADS: Final = np.geomspace(150.0, 4800.0, 12)
-_DAYS: Final = 365
+_LOADS: Final = np.geomspace(150.0, 3600.0, 11)
+_DAYS: Final = 365  # each day of the year once
 _USUAL_RATE: Final = 90.0
 _KEPT: Final = 16
 
