@@ -4,7 +4,7 @@ from capture.around.around import Around, add_around
 from capture.around.attractions import count_attractions, list_attractions
 from capture.around.bands import Bands, Homes, count_in_bands, time_homes
 from capture.around.effect import RivalEffect, compare_rival
-from capture.around.explain import explain_passed, explain_pull
+from capture.around.explain import explain_passed, explain_pull, tabulate_rivals
 from capture.around.formats import (
     RIVAL_FORMATS,
     FormatTable,
@@ -49,6 +49,7 @@ __all__ = [
     "read_format",
     "read_tags",
     "spread_people",
+    "tabulate_rivals",
     "time_homes",
     "weigh_areas",
 ]

@@ -6,6 +6,7 @@ site so that its parts can be seen, and the parts add up to what the room says.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from capture.around.formats import load_format_table
 from capture.around.passed import compute_passed_first
 from capture.around.rivals import Rivals
 from capture.around.values import VALUES
-from capture.basis import Sheet
+from capture.basis import Sheet, cell_text
 from capture.place import Place
 
 
@@ -116,3 +117,40 @@ def explain_passed(
             )
     table = pd.DataFrame(rows, columns=["id", "name", "format", "likeness", "share"])
     return table.sort_values("share", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def tabulate_rivals(rivals: Rivals) -> Any:
+    """Write the list of rivals as a table that can be saved, edited and loaded again.
+
+    Returns
+    -------
+    DataFrame
+        Columns as ``load_rivals`` reads them; dates as year and month, text safe in a
+        spreadsheet.
+    """
+    import pandas as pd
+
+    return pd.DataFrame(
+        {
+            "id": [cell_text(name) for name in rivals.ids],
+            "name": [cell_text(name) for name in rivals.names],
+            "format": rivals.formats,
+            "lat": rivals.lat.round(7),
+            "lon": rivals.lon.round(7),
+            "bays": rivals.bays,
+            "status": rivals.status,
+            "opened": [_say_month(year) for year in rivals.opened.tolist()],
+            "closed": [_say_month(year) for year in rivals.closed.tolist()],
+            "price_usd": rivals.price_usd,
+            "open_hours_day": rivals.open_hours_day,
+            "source": [cell_text(text) for text in rivals.source],
+        }
+    )
+
+
+def _say_month(year: float) -> str:
+    """Write a decimal year as 2016-05, "" for NaN."""
+    if math.isnan(year):
+        return ""
+    month = min(int((year % 1) * 12), 11) + 1
+    return f"{int(year)}-{month:02d}"

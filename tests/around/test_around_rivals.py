@@ -310,3 +310,32 @@ def test_many_entries_are_merged_as_each_pair_says():
     leads = [entries[int(entry.merged[0])] for entry in merged]
     for k, lead in enumerate(leads):
         assert not any(same_wash(lead, before, values=VALUES) for before in leads[:k])
+
+
+def test_a_saved_list_is_read_again_as_it_was(request, tmp_path):
+    import shutil
+
+    from capture.around import tabulate_rivals
+
+    demo = request.config.rootpath / "data_public" / "demo"
+    area = open_area(demo)
+    place = open_place(area)
+    first = load_rivals(area, place)
+    folder = tmp_path / "copy"
+    shutil.copytree(demo, folder, ignore=shutil.ignore_patterns(".*", "*.py", "__pycache__"))
+    tabulate_rivals(first).to_csv(folder / "rivals.csv", index=False)
+    area = open_area(folder)
+    second = load_rivals(area, open_place(area))
+    for name in ("ids", "names", "formats", "status"):
+        assert getattr(second, name) == getattr(first, name)
+    for name in ("lat", "lon", "bays", "price_usd", "open_hours_day"):
+        assert np.allclose(getattr(second, name), getattr(first, name), equal_nan=True)
+    assert np.allclose(second.opened, first.opened, atol=1 / 12, equal_nan=True)
+
+
+def test_a_saved_list_holds_no_formula(tmp_path):
+    from capture.around import tabulate_rivals
+
+    area, place = _town(tmp_path, [_row(-300, 30)])
+    rivals = load_rivals(area, place).change("A", place=place, name="=HYPERLINK(1)")
+    assert tabulate_rivals(rivals)["name"].tolist() == ["'=HYPERLINK(1)"]
