@@ -236,17 +236,17 @@ def nearest_k(
     most = min(k, max(len(targets), 1))
     count = len(graph.cost)
     entry = np.empty((network.nodes + count) * most + len(who), dtype=ENTRY)
-    source, held = np.empty(network.nodes * most, np.int32), np.zeros(network.nodes, np.int8)
+    held = np.zeros(network.nodes, np.int8)
     label, size = np.empty(count * most, np.int32), np.zeros(count, np.int8)
     sweep_labels(
         graph.start, graph.cost, graph.onto, graph.opposite, graph.ban_start, graph.ban_onto,
         graph.dead_end, edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s,
-        graph.per_width, graph.empty_buckets(), entry, source, held, size, label,
+        graph.per_width, graph.empty_buckets(), entry, held, size, label,
     )  # fmt: skip
     at, at_rest = position_edges(network, graph, origins)
     same = _same_sources(at, at_rest, edges[who, side], rest[who, side], who)
     index, found = read_labels(
-        graph.cost, graph.leaves, entry, source, held, size, label, at, at_rest, *same, limit_s,
+        graph.cost, graph.leaves, entry, held, size, label, at, at_rest, *same, limit_s,
         most,
     )  # fmt: skip
     if most == k:

@@ -21,6 +21,8 @@ from numba import njit
 #: what is known of a node during a search: clean arrival served, tainted arrival came first
 SETTLED: Final = 1
 TAINTED: Final = 2
+#: what follows an entry that is served and stays where it is
+_DONE: Final = -2
 #: an entry of the queue, which is a node, a tainted arrival over an edge, or a tainted start:
 #: seconds, neighbours in its bucket, edge that brought it, flags
 ENTRY: Final = np.dtype(
@@ -191,33 +193,33 @@ def forget(entry: Any, nodes: Any, found: int) -> None:
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _place(to: int, who: int, key: float, most: int, entry: Any, source: Any, held: Any) -> Any:
+def _place(to: int, who: int, key: float, most: int, entry: Any, held: Any) -> Any:
     """Where a node keeps a clean arrival of a source among its ``most`` best, -1 if nowhere."""
     base = to * most
-    for j in range(base, base + held[to]):
-        if source[j] == who:
-            return j if key < entry[j].key else -1
-    if held[to] < most:
-        held[to] += 1
-        entry[base + held[to] - 1].state = 0
-        entry[base + held[to] - 1].key = np.inf
-        return base + held[to] - 1
+    full = base + held[to]
     spot = -1
     worst = key
-    for j in range(base, base + most):
-        if entry[j].key > worst:
-            worst = entry[j].key
+    for j in range(base, full):
+        known = entry[j].key
+        if entry[j].state == who:
+            return j if key < known else -1
+        if known > worst:
+            worst = known
             spot = j
+    if full < base + most:
+        held[to] += 1
+        entry[full].key = np.inf
+        return full
     return spot
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _knows(to: int, who: int, most: int, entry: Any, source: Any, held: Any) -> bool:
+def _knows(to: int, who: int, most: int, entry: Any, held: Any) -> bool:
     """Whether no further arrival of a source matters at a node: it or enough others settled."""
     settled = 0
     for j in range(to * most, to * most + held[to]):
-        if entry[j].state == SETTLED:
-            if source[j] == who:
+        if entry[j].after == _DONE:
+            if entry[j].state == who:
                 return True
             settled += 1
     return settled == most
@@ -241,11 +243,11 @@ def _label(edge: int, who: int, most: int, size: Any, label: Any) -> Any:
 def sweep_labels(
     start: Any, cost: Any, onto: Any, opposite: Any, ban_start: Any, ban_onto: Any,
     dead_end: Any, first_edge: Any, first_key: Any, first_source: Any, most: int, limit: float,
-    per_width: float, bucket: Any, entry: Any, source: Any, held: Any, size: Any, label: Any,
+    per_width: float, bucket: Any, entry: Any, held: Any, size: Any, label: Any,
 ) -> None:  # fmt: skip
     """Find for each node and tainted edge the ``most`` first sources, in one sweep from all.
 
-    Entries 0..N*most-1 are clean arrivals at nodes, of ``source``, ``held`` by each node; then
+    Entries 0..N*most-1 are clean arrivals at nodes, of the source in ``state``, ``held`` by each;
     E*most tainted arrivals over edges, of ``label``, ``size`` of each edge; then the starts.
     """
     edges, count = len(cost), len(start) - 1
@@ -261,13 +263,13 @@ def sweep_labels(
             _put(starts_from + s, key, per_width, mask, bucket, entry)
             waiting += 1
             continue
-        spot = _place(to, first_source[s], key, most, entry, source, held)
+        spot = _place(to, first_source[s], key, most, entry, held)
         if spot >= 0:
             if entry[spot].key < np.inf:
                 _take_out(spot, per_width, mask, bucket, entry)
                 waiting -= 1
             _put(spot, key, per_width, mask, bucket, entry)
-            source[spot] = first_source[s]
+            entry[spot].state = first_source[s]
             entry[spot].via = first_edge[s]
             waiting += 1
     turn = 0
@@ -284,26 +286,24 @@ def sweep_labels(
         now = entry[at].key
         if at < tainted_from:
             here = at // most
-            who = source[at]
-            entry[at].state = SETTLED
+            who = entry[at].state
+            entry[at].after = _DONE
             for k in range(start[here], start[here + 1]):
                 key = now + cost[k]
                 if key > limit:
                     continue
                 to = onto[k]
                 if to >= 0:
-                    spot = _place(to, who, key, most, entry, source, held)
+                    spot = _place(to, who, key, most, entry, held)
                     if spot >= 0:
                         if entry[spot].key < np.inf:
                             _take_out(spot, per_width, mask, bucket, entry)
                             waiting -= 1
                         _put(spot, key, per_width, mask, bucket, entry)
-                        source[spot] = who
+                        entry[spot].state = who
                         entry[spot].via = k
                         waiting += 1
-                elif k != opposite[entry[at].via] and not _knows(
-                    ~to, who, most, entry, source, held
-                ):
+                elif k != opposite[entry[at].via] and not _knows(~to, who, most, entry, held):
                     spot = _label(k, who, most, size, label)
                     if spot >= 0:
                         _put(tainted_from + spot, key, per_width, mask, bucket, entry)
@@ -319,7 +319,7 @@ def sweep_labels(
         bans = here < 0
         if bans:
             here = ~here
-        if _knows(here, who, most, entry, source, held):
+        if _knows(here, who, most, entry, held):
             continue
         for k in range(start[here], start[here + 1]):
             if k == opposite[over] and not dead_end[here]:
@@ -332,14 +332,14 @@ def sweep_labels(
             key = now + cost[k]
             entry[tainted_from + spot].key = key
             to = onto[k] if onto[k] >= 0 else ~onto[k]
-            if key <= limit and not _knows(to, who, most, entry, source, held):
+            if key <= limit and not _knows(to, who, most, entry, held):
                 _put(tainted_from + spot, key, per_width, mask, bucket, entry)
                 waiting += 1
 
 
 @njit(cache=True, nogil=True)
 def read_labels(
-    cost: Any, leaves: Any, entry: Any, source: Any, held: Any, size: Any, label: Any,
+    cost: Any, leaves: Any, entry: Any, held: Any, size: Any, label: Any,
     at_edge: Any, rest: Any, same_start: Any, same_source: Any, same_seconds: Any, limit: float,
     most: int,
 ) -> tuple[Any, Any]:  # fmt: skip
@@ -361,9 +361,9 @@ def read_labels(
                 continue
             base = leaves[over] * most
             for j in range(base, base + held[leaves[over]]):
-                if entry[j].state == SETTLED:
+                if entry[j].after == _DONE:
                     value = entry[j].key + cost[over] - rest[m, side]
-                    _keep(index, seconds, m, most, source[j], value, limit)
+                    _keep(index, seconds, m, most, entry[j].state, value, limit)
             for j in range(over * most, over * most + size[over]):
                 value = entry[tainted_from + j].key - rest[m, side]
                 _keep(index, seconds, m, most, label[j], value, limit)

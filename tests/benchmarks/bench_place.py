@@ -1,0 +1,269 @@
+"""Reading, searching and snapping against named peers, each pair in one run, as ratios.
+
+``python tests/benchmarks/bench_place.py [read] [small] [big]``: medians of CPU seconds, since
+those hold on a busy machine; the reading of files also in wall-clock seconds. The peers of a
+million edges run on fewer sources and are said per source.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import numpy as np
+from big_town import find_extracts, open_small, tile_file, tile_network
+
+from capture.area import open_area
+from capture.place import Network, Snap, compute_reach, nearest_k, open_place, snap
+from capture.place.search import Sweeper, search_graph, start_edges
+from capture.place.snap import road_grid
+
+LIMIT_S = 600.0
+COPIES = 68
+FILE_COPIES = 32
+
+
+def measure(work: Callable[[], Any], times: int = 5, *, wall: bool = False) -> float:
+    """Median seconds of some runs after one that warms up."""
+    clock = time.perf_counter if wall else time.process_time
+    work()
+    spent = []
+    for _ in range(times):
+        start = clock()
+        work()
+        spent.append(clock() - start)
+    return median(spent)
+
+
+def say(
+    what: str, ours: float, peers: dict[str, float], unit: str = "ms", scale: float = 1e3
+) -> None:
+    """Print one line: ours, and each peer as a ratio."""
+    told = "; ".join(f"{name} {s * scale:.3g} ({s / ours:.1f}x)" for name, s in peers.items())
+    print(f"{what}: ours {ours * scale:.3g} {unit}; {told}", flush=True)
+
+
+def bench_reading(file: Path, *, osmnx: bool) -> None:
+    """One pass over a file against libosmium alone, OSMnx and pyrosm."""
+    import osmium
+
+    def bare() -> None:
+        # reads every object in C++ and hands none to Python
+        osmium.apply(str(file), osmium.filter.KeyFilter("no such key"))
+
+    area = open_area(file)
+    ours = measure(lambda: open_place(area, use_cache=False), 3, wall=True)
+    open_place(area)
+    peers = {
+        "bare libosmium pass": measure(bare, 3, wall=True),
+        "second opening": measure(lambda: open_place(area), 5, wall=True),
+    }
+    try:
+        import pyrosm
+    except ImportError:
+        pyrosm = None
+    if pyrosm is not None:
+
+        def roads() -> None:
+            pyrosm.OSM(str(file)).get_network(network_type="driving+service", nodes=True)
+
+        try:
+            peers["pyrosm, roads only"] = measure(roads, 1, wall=True)
+        except Exception as error:
+            print(f"  pyrosm gave up: {type(error).__name__}")
+    if osmnx:
+        import osmnx as ox
+
+        with tempfile.TemporaryDirectory() as folder:
+            xml = Path(folder) / "copy.osm"
+            with osmium.SimpleWriter(str(xml)) as writer:
+                for thing in osmium.FileProcessor(str(file)):
+                    if not thing.is_way() or thing.tags.get("highway"):
+                        writer.add(thing)
+            start = time.perf_counter()
+            try:
+                ox.graph_from_xml(xml, retain_all=True)
+                peers["OSMnx from XML, roads only"] = time.perf_counter() - start
+            except ValueError as error:
+                print(f"  OSMnx gave up: {error}")
+    say(f"read {file.stat().st_size / 1e6:.1f} MB, all layers", ours, peers, "s", 1.0)
+
+
+def _graph(network: Network) -> Any:
+    import networkx as nx
+
+    graph = nx.DiGraph()
+    graph.add_weighted_edges_from(
+        zip(
+            network.edge_tail.tolist(), network.edge_head.tolist(), network.edge_seconds.tolist(),
+            strict=True,
+        ),
+        weight="seconds",
+    )  # fmt: skip
+    return graph
+
+
+def bench_search(name: str, network: Network, *, peer_runs: int) -> None:
+    """Bands, nearest rivals and snapping on one network."""
+    import networkx as nx
+    import scipy.sparse as sp
+    import shapely
+    from scipy.sparse.csgraph import dijkstra
+
+    print(f"-- {name}: {network.nodes} nodes, {network.edges} edges, "
+          f"{len(network.banned_from)} forbidden turns")  # fmt: skip
+    rng = np.random.default_rng(0)
+    nodes = rng.integers(0, network.nodes, 10_000)
+    x = network.node_x[nodes] + rng.normal(0, 30, len(nodes))
+    y = network.node_y[nodes] + rng.normal(0, 30, len(nodes))
+
+    def snap_fresh() -> Snap:
+        from capture.place import snap as room
+
+        room._GRIDS.pop(network, None) if hasattr(room, "_GRIDS") else None
+        return snap(network, x, y)
+
+    segments = [network.segment_line(g) for g in range(network.segments)]
+    counts = np.array([len(s) for s in segments])
+    lines = shapely.linestrings(
+        np.concatenate(segments), indices=np.repeat(np.arange(len(segments)), counts)
+    )
+    points = shapely.points(x, y)
+
+    def tree_snap(tree: Any) -> None:
+        near = tree.nearest(points)
+        shapely.line_locate_point(lines[near], points, normalized=True)
+
+    tree = shapely.STRtree(lines)
+    road_grid(network)
+    say("snap 10,000 points, index ready", measure(lambda: snap(network, x, y)),
+        {"STRtree + locate": measure(lambda: tree_snap(tree), 3)})  # fmt: skip
+    at = snap(network, x, y)
+
+    graph = search_graph(network)
+    sweeper = Sweeper(graph)
+    starts = [start_edges(network, graph, at, k) for k in range(200)]
+
+    def bands() -> None:
+        for edges, keys in starts:
+            sweeper.run(edges, keys, LIMIT_S)
+
+    reached = float(np.mean([sweeper.run(e, k, LIMIT_S).nodes for e, k in starts]))
+    matrix = sp.csr_matrix(
+        (network.edge_seconds, network.edge_head, network.indptr),
+        shape=(network.nodes, network.nodes),
+    )
+    peer = _graph(network)
+    few = nodes[:peer_runs].tolist()
+    ours = measure(bands) / len(starts)
+    say(
+        f"10-minute band, {reached:.0f} nodes reached", ours,
+        {
+            "networkx cutoff": measure(
+                lambda: [
+                    nx.single_source_dijkstra_path_length(peer, n, LIMIT_S, weight="seconds")
+                    for n in few
+                ],
+                1,
+            ) / len(few),
+            "scipy limit": measure(
+                lambda: [dijkstra(matrix, indices=n, limit=LIMIT_S) for n in few], 3
+            ) / len(few),
+        },
+    )  # fmt: skip
+    many = at.take(np.arange(200))
+    one = measure(lambda: compute_reach(network, many, limit_s=LIMIT_S), 3, wall=True)
+    two = measure(lambda: compute_reach(network, many, limit_s=LIMIT_S, threads=2), 3, wall=True)
+    say("200 sites, wall clock, two threads", two, {"one thread": one})
+
+    rivals = at.take(np.arange(50))
+    back = matrix.T.tocsr()
+
+    def by_scipy(limit: float) -> None:
+        table = dijkstra(back, indices=nodes[:50], limit=limit)
+        np.argpartition(table[:, nodes], 3, axis=0)
+
+    peers = {"scipy": measure(lambda: by_scipy(np.inf), 1)}
+    if network.edges < 100_000:
+        turned = peer.reverse()
+        peers["networkx"] = measure(
+            lambda: [
+                nx.single_source_dijkstra_path_length(turned, n, weight="seconds")
+                for n in nodes[:50].tolist()
+            ],
+            1,
+        )
+    say("3 nearest of 50 for 10,000 points", measure(lambda: nearest_k(network, at, rivals), 3),
+        peers)  # fmt: skip
+    say("the same within 30 minutes",
+        measure(lambda: nearest_k(network, at, rivals, limit_s=1800.0), 3),
+        {"scipy limit": measure(lambda: by_scipy(1800.0), 1)})  # fmt: skip
+
+
+def bench_osmnx_snap() -> None:
+    """Snapping against OSMnx's nearest edges, on the small network."""
+    import networkx as nx
+    import osmnx as ox
+    import shapely
+
+    network = open_small().network
+    graph = nx.MultiDiGraph(crs=network.projection.crs)
+    for n in range(network.nodes):
+        graph.add_node(n, x=network.node_x[n], y=network.node_y[n])
+    for g in range(network.segments):
+        line = shapely.LineString(network.segment_line(g))
+        ends = int(network.segment_tail[g]), int(network.segment_head[g])
+        graph.add_edge(*ends, geometry=line, osmid=g, length=line.length)
+    rng = np.random.default_rng(0)
+    nodes = rng.integers(0, network.nodes, 10_000)
+    x = network.node_x[nodes] + rng.normal(0, 30, len(nodes))
+    y = network.node_y[nodes] + rng.normal(0, 30, len(nodes))
+    say("snap 10,000 points", measure(lambda: snap(network, x, y)),
+        {"OSMnx nearest_edges": measure(lambda: ox.nearest_edges(graph, x, y), 1)})  # fmt: skip
+
+
+def peak_megabytes(file: Path) -> float:
+    """Peak memory of a fresh process that reads a file."""
+    code = (
+        "import resource, sys; from capture.area import open_area; from capture.place import "
+        "open_place; open_place(open_area(sys.argv[1]), use_cache=False); "
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+    )
+    run = subprocess.run(
+        [sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True
+    )
+    return float(run.stdout)
+
+
+def main(wanted: list[str]) -> None:
+    """Run the parts named, or all."""
+    parts = wanted or ["read", "small", "big"]
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["CAPTURE_CACHE"] = folder
+        if "read" in parts:
+            for name, file in find_extracts().items():
+                print(f"-- {name}: peak {peak_megabytes(file):.0f} MB")
+                bench_reading(file, osmnx=True)
+            large = tile_file(next(iter(find_extracts().values())),
+                              Path(folder) / "large.osm.pbf", FILE_COPIES)  # fmt: skip
+            print(f"-- tiled: peak {peak_megabytes(large):.0f} MB")
+            bench_reading(large, osmnx=False)
+        if "small" in parts:
+            bench_osmnx_snap()
+            bench_search("small", open_small().network, peer_runs=20)
+        if "big" in parts:
+            bench_search("big", tile_network(open_small().network, COPIES), peer_runs=5)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"peak memory of this run, peers included: {peak:.0f} MB")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
