@@ -18,7 +18,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 BoolArray = NDArray[np.bool_]
-IntArray = NDArray[np.int64]
+IntArray = NDArray[np.int32]
 FloatArray = NDArray[np.float64]
 
 
@@ -105,8 +105,8 @@ def make_frame(parcel: BaseGeometry, angle: float, cell_m: float) -> Frame:
 
 def sum_areas(mask: BoolArray) -> IntArray:
     """Return the summed-area table of a mask, one row and column of zeros first."""
-    table = np.zeros((mask.shape[0] + 1, mask.shape[1] + 1), dtype=np.int64)
-    np.cumsum(np.cumsum(mask, axis=0), axis=1, out=table[1:, 1:])
+    table = np.zeros((mask.shape[0] + 1, mask.shape[1] + 1), dtype=np.int32)
+    np.cumsum(np.cumsum(mask, axis=0, dtype=np.int32), axis=1, out=table[1:, 1:])
     return table
 
 
@@ -130,6 +130,19 @@ def fits_at(
     """
     i0, j0, i1, j1 = box
     rows, columns = table.shape[0] - 1, table.shape[1] - 1
+    first_i, first_j = low[0] + i0, low[1] + j0
+    last_i, last_j = low[0] + i1, low[1] + j1
+    if (
+        min(first_i, first_j) >= 0
+        and last_i + size[0] - 1 <= rows
+        and last_j + size[1] - 1 <= columns
+    ):
+        high_i, low_i = slice(last_i, last_i + size[0]), slice(first_i, first_i + size[0])
+        high_j, low_j = slice(last_j, last_j + size[1]), slice(first_j, first_j + size[1])
+        held = table[high_i, high_j] - table[low_i, high_j]
+        held -= table[high_i, low_j]
+        held += table[low_i, low_j]
+        return np.asarray(held == (i1 - i0) * (j1 - j0))
     at_i = low[0] + np.arange(size[0])
     at_j = low[1] + np.arange(size[1])
     inside = (
@@ -154,11 +167,8 @@ def longest_rows(free: BoolArray, depth: int, least: int) -> tuple[int, int, int
         return 0, 0, 0
     up = np.cumsum(np.pad(free, ((0, 0), (1, 0))), axis=1)
     deep: BoolArray = (up[:, depth:] - up[:, :-depth]) == depth
-    run = np.zeros(deep.shape[1], dtype=np.int64)
-    best = (0, 0, 0)
-    for i in range(deep.shape[0]):
-        run = np.where(deep[i], run + 1, 0)
-        j = int(run.argmax())
-        if run[j] > best[2]:
-            best = (i + 1 - int(run[j]), j, int(run[j]))
-    return best if best[2] >= least else (0, 0, 0)
+    along = np.arange(1, deep.shape[0] + 1)[:, None]
+    run = along - np.maximum.accumulate(np.where(deep, 0, along), axis=0)
+    i, j = np.unravel_index(int(run.argmax()), run.shape)
+    length = int(run[i, j])
+    return (int(i) + 1 - length, int(j), length) if length >= max(least, 1) else (0, 0, 0)

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Point, Polygon
+from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from capture.basis import InputError, Sheet
@@ -181,7 +181,7 @@ def draw_part(one: Candidate, box: Box) -> Polygon:
 
 def _feasible(
     frame: Frame,
-    tables: Mapping[str, NDArray[np.int64]],
+    tables: Mapping[str, NDArray[np.int32]],
     boxes: tuple[tuple[str, Cells], ...],
 ) -> list[tuple[int, int]]:
     """Offsets at which all boxes fit: the extreme ones and a middle one."""
@@ -220,16 +220,15 @@ def _way_m(
         map_point(frame, xy, quarter, at) for xy in (arrangement.join_xy, arrangement.leave_xy)
     )
     if not driveways:
-        return join.distance(leave)
-    mouths = [Point(xy) for xy in driveways]
-    return min(join.distance(mouth) for mouth in mouths) + min(
-        leave.distance(mouth) for mouth in mouths
+        return math.dist(join, leave)
+    return min(math.dist(join, mouth) for mouth in driveways) + min(
+        math.dist(leave, mouth) for mouth in driveways
     )
 
 
-def map_point(frame: Frame, xy: tuple[float, float], quarter: int, at: tuple[int, int]) -> Point:
+def map_point(
+    frame: Frame, xy: tuple[float, float], quarter: int, at: tuple[int, int]
+) -> tuple[float, float]:
     """Return a point of an arrangement on the map."""
     x, y = _quarter_turn(*xy, quarter)
-    return Point(
-        frame.point_out(frame.x0 + at[0] * frame.cell_m + x, frame.y0 + at[1] * frame.cell_m + y)
-    )
+    return frame.point_out(frame.x0 + at[0] * frame.cell_m + x, frame.y0 + at[1] * frame.cell_m + y)

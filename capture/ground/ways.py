@@ -61,7 +61,7 @@ class Ways:
         frame: Frame,
         drivable: BoolArray,
         boxes: Mapping[str, Cells],
-        ends: Sequence[Point],
+        ends: Sequence[tuple[float, float]],
         driveways: Sequence[tuple[float, float]],
         values: Sheet = VALUES,
     ) -> None:
@@ -92,15 +92,17 @@ class Ways:
         near = self._lane_m + self._frame.cell_m
         mouths: set[int] = set()
         for xy in self._driveways:
-            mouths |= self._parts_near(parts, Point(xy), near + 2 * self._lane_m)
+            mouths |= self._parts_near(parts, xy, near + 2 * self._lane_m)
         joined = all(mouths & self._parts_near(parts, point, near) for point in self._ends)
         aisles = (set(np.unique(parts[a[0] : a[2], a[1] : a[3]]).tolist()) for a in
                   (row.aisle for row in rows))  # fmt: skip
         return joined and all(mouths & aisle for aisle in aisles)
 
-    def _parts_near(self, parts: NDArray[np.int32], point: Point, reach_m: float) -> set[int]:
+    def _parts_near(
+        self, parts: NDArray[np.int32], point: tuple[float, float], reach_m: float
+    ) -> set[int]:
         """Labels of the free parts within a distance of a point."""
-        at_x, at_y = self._frame.point_in(point.x, point.y)
+        at_x, at_y = self._frame.point_in(*point)
         x, y = self._frame.centres()
         i = np.flatnonzero(np.abs(x - at_x) <= reach_m)
         j = np.flatnonzero(np.abs(y - at_y) <= reach_m)
