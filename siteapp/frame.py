@@ -113,20 +113,41 @@ def _sidebar(kept: Kept) -> UnitSystem:
         )
         if chosen != kept.id:
             open_study(int(chosen))
+        _undo_button(kept)
         if st.button("New study", icon=":material/add:", width="stretch"):
             made = space.add(f"Study {len(names) + 1}", Inputs(area=kept.inputs.area))
             open_study(made.id)
-        before: UnitSystem = "metric" if space.setting("units", "us") == "metric" else "us"
+        words = {"us": "feet, miles", "metric": "metres, km"}
+        before = space.setting("units", "us")
         picked = st.radio(
             "Units",
-            ["us", "metric"],
-            index=0 if before == "us" else 1,
-            format_func=lambda name: "feet, miles" if name == "us" else "metres, km",
+            list(words),
+            index=int(before == "metric"),
+            format_func=lambda name: words[name],
             horizontal=True,
+            key="units",
+            on_change=lambda: space.keep_setting("units", str(st.session_state["units"])),
         )
-        if picked != before:
-            space.keep_setting("units", str(picked))
     return "metric" if picked == "metric" else "us"
+
+
+def _undo_button(kept: Kept) -> None:
+    space = engine.open_workspace()
+    rows = space.history(kept.id)
+    if len(rows) < 2:
+        return
+    undone = st.session_state.get("undone", {}).get(kept.id, 0)
+    if not rows[0][2].startswith("undone"):
+        undone = 0
+    back = 1 if undone == 0 else 2 * undone + 1
+    if back >= len(rows):
+        return
+    said = rows[0][2] if undone == 0 else "one more change"
+    if st.button("Undo", icon=":material/undo:", width="stretch", help=f"Last change: {said}"):
+        st.session_state.setdefault("undone", {})[kept.id] = undone + 1
+        inputs = rows[back][3]
+        space.save(kept, inputs, said=f"undone: {rows[back - 1][2]}")
+        st.rerun()
 
 
 def open_study(number: int) -> None:

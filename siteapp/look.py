@@ -70,6 +70,8 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
 .cautions {{ border-left: 5px solid {RUST}; padding: 0.5rem 0.8rem 0.5rem 1.9rem; margin: 0.35rem 0;
   background: #fffdf8; }}
 .cautions li {{ margin: 0.15rem 0; }}
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {{
+  color: {FAINT_INK} !important; opacity: 1 !important; }}
 iframe {{ border: 1px solid {FAINT_INK}; }}
 @media (max-width: 640px) {{
   .block-container {{ padding-left: 0.8rem; padding-right: 0.8rem; }}

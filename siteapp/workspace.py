@@ -40,6 +40,22 @@ class Inputs:
     replaced: dict[str, float] = field(default_factory=dict)
     #: answers to the ground's questions, by item
     answers: dict[str, str] = field(default_factory=dict)
+    #: changes of rivals by hand, in their order
+    rivals: list[Any] = field(default_factory=list)
+    #: where counts were tied by hand, by count
+    ties: dict[str, Any] = field(default_factory=dict)
+    #: which column of a count file holds what, by role
+    columns: dict[str, str] = field(default_factory=dict)
+    #: the user's own washes with known cars, rows of a table
+    known: list[Any] = field(default_factory=list)
+    #: known sites left out of the fit, by id
+    left_out: list[Any] = field(default_factory=list)
+    #: driveway, sign, openings and other choices on the ground
+    plan: dict[str, Any] = field(default_factory=dict)
+    #: stations of the line where they are not the package's own, and other choices of it
+    line: dict[str, Any] = field(default_factory=dict)
+    #: the user's own sales by hour, rows of a table
+    sales: list[Any] = field(default_factory=list)
     #: seed of the draws
     seed: int = 0
     #: number of possible worlds
@@ -64,7 +80,8 @@ class Inputs:
         """
         kinds: dict[str, Any] = {
             "area": str, "site": str, "offer": dict, "replaced": dict, "answers": dict,
-            "seed": int, "draws": int,
+            "rivals": list, "ties": dict, "columns": dict, "known": list, "left_out": list,
+            "plan": dict, "line": dict, "sales": list, "seed": int, "draws": int,
         }  # fmt: skip
         kept = {}
         for name in (item.name for item in fields(cls)):

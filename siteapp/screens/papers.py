@@ -11,6 +11,7 @@ from siteapp import engine
 from siteapp.frame import change, notify, open_screen, open_study, say
 from siteapp.handing import show_papers
 from siteapp.show import show_cautions, show_table
+from siteapp.since import show_change
 from siteapp.text import as_markdown
 from siteapp.why import render_trail
 
@@ -72,3 +73,5 @@ with right:
         scene,
         caption="Last changes",
     )
+    if study is not None and st.button("Say what the argument was then"):
+        show_change(scene, next(item for revision, _, _, item in rows if revision == picked))
