@@ -136,6 +136,8 @@ def guess_columns(
     years, hours, classes = _families(headings)
     family = {*years.values(), *hours.values(), *classes.values()}
     skip = {"aadt"} if hourly or hours else {"volume", "clock"}
+    if not hourly and _tells_hours(headings):
+        skip = {"clock"}
     if years and not hourly:
         skip.add("aadt")
     scores = _score_all(table, [h for h in headings if h not in family], skip | set(said))
@@ -156,6 +158,12 @@ def guess_columns(
         classes=classes,
         signature=make_signature(headings),
     )
+
+
+def _tells_hours(headings: Sequence[str]) -> bool:
+    """Whether a column says how many hours were counted, so that a volume is of those."""
+    role = next(role for role in ROLES if role.name == "hours")
+    return any(name_score(role, split_words(heading)) >= 0.9 for heading in headings)
 
 
 def _check_answers(answers: Mapping[str, str], headings: Sequence[str]) -> dict[str, str]:

@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})?(?::\d{2})?\s*([ap]m)?(?:\s*[-–].*)?$", re.IGNORECASE)
 _HALF_DAY = re.compile(r"^(\d{1,2})\s*([ap])\.?m\.?(?:\s*[-–].*)?$", re.IGNORECASE)
-_SLASHED = re.compile(r"^\s*(\d{1,2})[/.](\d{1,2})[/.](\d{4}|\d{2})")
+_SLASHED = re.compile(r"^\s*([0-9]{1,2})[/.]([0-9]{1,2})[/.]([0-9]{4}|[0-9]{2})")
 
 
 def read_dates(column: pd.Series) -> tuple[pd.Series, str]:
@@ -47,21 +47,23 @@ def read_dates(column: pd.Series) -> tuple[pd.Series, str]:
     parts = text.str.extract(_SLASHED)
     slashed = parts[0].notna()
     if not slashed.any():
-        compact = text.str.fullmatch(r"\d{8}").fillna(False)
+        compact = text.str.fullmatch(r"[0-9]{8}").fillna(False)
         days = pd.to_datetime(text.where(~compact), format="ISO8601", errors="coerce")
         return days.fillna(
             pd.to_datetime(text.where(compact), format="%Y%m%d", errors="coerce")
         ), ""
-    first, second = pd.to_numeric(parts[0]), pd.to_numeric(parts[1])
+    first, second, year = (
+        pd.to_numeric(parts[k], errors="coerce").astype("float64") for k in range(3)
+    )
     dotted = bool(text[slashed].str.contains(r"^\d+\.").all())
     day_first = dotted or bool((first > 12).any())
     clear = day_first or bool((second > 12).any())
     rest = text.str.replace(_SLASHED, "", regex=True).str.strip()
     day, month = (first, second) if day_first else (second, first)
-    year = pd.to_numeric(parts[2])
     year = year.where(year > 99, year + 2000)
     days = pd.to_datetime(pd.DataFrame({"year": year, "month": month, "day": day}), errors="coerce")
-    hours, _ = read_clock(rest)
+    days = days.fillna(pd.to_datetime(text.where(~slashed), format="ISO8601", errors="coerce"))
+    hours = np.where(slashed, read_clock(rest)[0], 0.0)
     days = days + pd.to_timedelta(np.nan_to_num(hours), unit="h")
     return days, "" if clear else "dates such as 3/4 were read month first"
 

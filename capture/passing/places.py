@@ -79,7 +79,8 @@ def find_positions(
     DataError
         When there is no position at all, or none lies in the area.
     """
-    if "geometry" in table.columns and table.geometry.notna().any():
+    shapes = getattr(table, "geometry", None) if hasattr(table, "crs") else None
+    if shapes is not None and shapes.notna().any():
         found = _from_geometry(table)
     elif {"lat", "lon"} <= set(columns.roles):
         lat = to_number(table[columns.roles["lat"]]).to_numpy(dtype=np.float64)

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from capture.basis import DataError, plain_text
+from capture.passing.roles import ROLES, name_score, split_words
 
 if TYPE_CHECKING:
     import geopandas as gpd
@@ -191,7 +192,8 @@ def _clean_headings(cells: list[str], name: str) -> list[str]:
             "stands more than once; rename one"
         )
     for k, heading in enumerate(headings):
-        headings[k] = heading or f"column {k + 1}"
+        own = heading in ("row", "geometry")
+        headings[k] = f"{heading} in the file" if own else heading or f"column {k + 1}"
         seen[headings[k]] = k
     numeric = [h for h in headings if h.replace(".", "", 1).replace("-", "", 1).isdigit()]
     if len(numeric) > len(headings) / 2 and not _looks_like_hours(headings):
@@ -233,6 +235,9 @@ def _to_table(
     }
     table = pd.DataFrame(columns)
     for heading in headings:
+        if _has_thousands_points(heading, table[heading]):
+            table[heading] = table[heading].str.replace(".", "")
+            remarks.append(f"points in column {plain_text(heading, most=40)} taken as thousands")
         table[heading] = _tidy(table[heading])
     table = table.copy()
     table["row"] = np.array([line for line, _ in kept], dtype=np.int64)
@@ -246,12 +251,20 @@ def _trim(cells: list[str], width: int) -> list[str]:
     return cells[:width] if len(cells) > width and not any(c.strip() for c in extra) else cells
 
 
+def _has_thousands_points(heading: str, column: pd.Series) -> bool:
+    """Tell 12.345 vehicles, which are twelve thousand, from a decimal."""
+    words = split_words(heading)
+    volume = any(name_score(r, words) >= 0.5 for r in ROLES if r.name in ("aadt", "volume"))
+    given = column[column != ""]
+    return bool(volume and len(given) and given.str.fullmatch(r"[0-9]{1,3}(\.[0-9]{3})+").all())
+
+
 def _tidy(column: pd.Series) -> pd.Series:
     """Turn plain numbers into numbers and blanks into gaps; leave all else as text."""
     blank = column.str.lower().isin(["", "na", "n/a", "nan", "null", "none", "-", "--", "<null>"])
     given = column.where(~blank)
-    plain = given.dropna().str.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-    padded = given.dropna().str.match(r"0\d")
+    plain = given.dropna().str.fullmatch(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
+    padded = given.dropna().str.match(r"0[0-9]")
     if len(plain) and plain.all() and not padded.any():
         return pd.to_numeric(given)
     return given
@@ -306,9 +319,24 @@ def _check_geojson(path: Path) -> None:
         raise DataError(f"{path.name}: the FeatureCollection has no features; export it again")
 
 
+def _flatten(table: Any) -> Any:
+    """Write lists and objects within cells out as text; cells must be single values."""
+    changed = {
+        name: column.map(
+            lambda v: str(v)[:MOST_CELL] if isinstance(v, list | dict | set | np.ndarray) else v
+        )
+        for name, column in table.items()
+        if name != "geometry" and column.dtype == object
+    }
+    return table.assign(**changed) if changed else table
+
+
 def _check_geometry(table: Any, name: str, remarks: list[str]) -> Any:
     import geopandas as gpd
 
+    table = _flatten(table)
+    if "row" in table.columns:
+        table = table.rename(columns={"row": "row in the file"})
     if len(table) == 0:
         raise DataError(f"{name}: holds no rows; export it again with data")
     if not isinstance(table, gpd.GeoDataFrame):

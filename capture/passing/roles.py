@@ -68,9 +68,9 @@ def to_number(column: pd.Series) -> pd.Series:
         return column.astype("float64")
     text = column.astype("string").str.strip().str.replace(r"[\s\u00a0\u202f']", "", regex=True)
     text = text.str.replace(r"(?i)(veh/?d(ay)?|vpd|veh|vehicles|adt|aadt|kpl)\.?$", "", regex=True)
-    grouped = text.str.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?").fillna(False)
+    grouped = text.str.fullmatch(r"[+-]?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?").fillna(False)
     text = text.where(~grouped, text.str.replace(",", ""))
-    text = text.str.replace(r"^([+-]?\d+),(\d+)$", r"\1.\2", regex=True)
+    text = text.str.replace(r"^([+-]?[0-9]+),([0-9]+)$", r"\1.\2", regex=True)
     return pd.to_numeric(text, errors="coerce").astype("float64")
 
 

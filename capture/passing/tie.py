@@ -38,7 +38,7 @@ SAME_NAME: Final = 0.8
 #: score of a road that only the name speaks for
 FAR_NAMESAKE_SCORE: Final = 0.45
 TIE_COLUMNS: Final = (
-    "count_id", "key", "segment", "score", "distance_m", "distance_score", "name_score",
+    "count_id", "key", "segment", "tied_to", "score", "distance_m", "distance_score", "name_score",
     "bearing_score", "class_score", "ambiguous", "rival_segment", "decided", "why",
 )  # fmt: skip
 
@@ -111,6 +111,7 @@ def _tie_one(
         "count_id": count["count_id"],
         "key": make_key(count),
         "segment": -1,
+        "tied_to": "",
         "score": 0.0,
         "distance_m": math.inf,
         "ambiguous": False,
@@ -136,6 +137,7 @@ def _tie_one(
     gap = values.value("tie_clear_gap")
     close = rival is not None and best["score"] - rival["score"] < gap
     row = {**base, **best, "ambiguous": close}
+    row["tied_to"] = _road_name(network, best["segment"])
     if rival is not None and close:
         row["rival_segment"] = rival["segment"]
         row["why"] += (
@@ -156,8 +158,15 @@ def _decided(
         shapely.Point(float(x), float(y)), return_distance=True, all_matches=False
     )
     segment = int(found[0])
-    return {**base, "segment": segment, "score": 1.0, "distance_m": float(distance[0]),
-            "why": f"tied to {_road_name(network, segment)} by you"}  # fmt: skip
+    name = _road_name(network, segment)
+    return {
+        **base,
+        "segment": segment,
+        "tied_to": name,
+        "score": 1.0,
+        "distance_m": float(distance[0]),
+        "why": f"tied to {name} by you",
+    }
 
 
 def _candidates(

@@ -201,7 +201,7 @@ def _tying() -> list[Sourced]:
             "1",
             "spread gained at each junction with an equal or higher road",
         ),
-        _ours("carry_log_per_km", 0.05, 0.10, 0.2, "1", "spread gained per root of a km carried"),
+        _ours("carry_log_per_km", 0.07, 0.14, 0.25, "1", "spread gained per root of a km carried"),
         _ours(
             "carry_most_log", 0.6, 0.6, 0.6, "1", "a count is carried no further than this spread"
         ),

@@ -93,6 +93,34 @@ class Volumes:
     #: remarks, one sentence each
     remarks: list[str] = field(default_factory=list)
 
+    def tell_counts(self) -> pd.DataFrame:
+        """Return every count with its story, one readable row each.
+
+        Columns: station, road, tied_to, vehicles_per_day as counted, year, now (brought to the
+        year looked at), low and high of that, score, ambiguous, story, why it was tied so and
+        what_became_of_it.
+        """
+        counts = self.counts
+        now = counts["aged_vehicles_per_day"].astype("float64")
+        spread = np.exp(1.6448536269514722 * counts["aged_log_sd"].astype("float64"))
+        return pd.DataFrame(
+            {
+                "station": counts["station"],
+                "road": counts["road"],
+                "tied_to": counts["tied_to"],
+                "vehicles_per_day": counts["vehicles_per_day"],
+                "year": counts["year"],
+                "now": now,
+                "low": now / spread,
+                "high": now * spread,
+                "score": counts["score"],
+                "ambiguous": counts["ambiguous"],
+                "story": counts["story"],
+                "why": counts["why"],
+                "what_became_of_it": counts["fate"],
+            }
+        )
+
 
 def add_volumes(
     area: Area,

@@ -177,6 +177,7 @@ def test_a_bad_row_is_listed_and_the_rest_used(tmp_path, kind):
         ("station,lat,lon,aadt\nA1,-40.05,-75.05,12000\n", "latitudes had the wrong sign"),
         ("Traffic counts of Springfield\n\nstation,lat,lon,aadt\nA1,40.05,-75.05,12000\n", "above the headings"),
         ("station;lat;lon;aadt\nA1;40,05;-75,05;12000\n", "semicolons"),
+        ("station;lat;lon;DTV\nA1;40.05;-75.05;12.000\n", "taken as thousands"),
         ("station\tlat\tlon\taadt\nA1\t40.05\t-75.05\t12000\n", "tabs"),
         ("station,lat,lon,aadt (thousands)\nA1,40.05,-75.05,12\n", "multiplied by 1000"),
         ("station,lat,lon,AAWDT\nA1,40.05,-75.05,12720\n", "divided by 1.06"),
