@@ -13,7 +13,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import expm
 
 from capture.basis import InputError, Offer, Sheet
 from capture.basis.draws import Z95
@@ -28,6 +27,7 @@ FloatArray = NDArray[np.float64]
 #: loads of an hour against the line's own cars an hour
 _LOADS: Final = np.concatenate([np.linspace(0, 1.6, 65), np.geomspace(1.65, 60, 40)])
 _MOST_WAITING: Final = 120
+_SQUARINGS, _TERMS = 11, 7
 _YEAR_LOADS: Final = 80
 #: weights of the 5th, 50th and 95th percentile that give a mean (Pearson and Tukey, 1965)
 _THREE: Final = (0.185, 0.63, 0.185)
@@ -71,7 +71,7 @@ def _settled_loss(balk_cars: float) -> FloatArray:
     arrival[-1, -1] = 0.0  # nobody joins the longest queue
     taking = np.eye(states, k=-1)
     taking[0, 0] = 1.0
-    arrivals = expm(_LOADS[:, None, None] * arrival)
+    arrivals = _exponentials(_LOADS[:, None, None] * arrival)
     balance = np.swapaxes(arrivals @ taking, 1, 2) - np.eye(states)
     balance[:, -1, :] = 1.0  # one balance follows from the others; shares sum to 1
     settled = np.linalg.solve(balance, np.eye(states)[:, -1:])[:, :, 0]
@@ -80,6 +80,18 @@ def _settled_loss(balk_cars: float) -> FloatArray:
     lost[_LOADS == 0] = 0.0
     lost.flags.writeable = False
     return np.asarray(lost)
+
+
+def _exponentials(matrices: FloatArray) -> FloatArray:
+    """Return the exponentials of many small matrices at once, by scaling and squaring."""
+    scaled = matrices / 2.0**_SQUARINGS
+    one = np.eye(matrices.shape[-1])
+    out = one + scaled / _TERMS
+    for term in range(_TERMS - 1, 0, -1):
+        out = one + scaled @ out / term
+    for _ in range(_SQUARINGS):
+        out = out @ out
+    return np.asarray(out)
 
 
 def compute_lost_share(

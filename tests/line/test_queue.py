@@ -304,3 +304,13 @@ def test_stacking_of_many_sites_agrees_with_the_simulation_of_one():
     assert estimate_stacking_cars([1e4], 8.0, shape, bays).tolist() == [0.0]
     with pytest.raises(InputError, match="line_cars_per_hour above 0"):
         estimate_stacking_cars([1e4], 0.0, shape, OFFER)
+
+
+def test_exponentials_are_those_of_the_library():
+    from scipy.linalg import expm
+
+    from capture.line.lost import _exponentials
+
+    step = np.diag(np.full(20, -1.0)) + np.diag(np.full(19, 1.0), k=1)
+    many = np.array([0.0, 0.3, 5.0, 60.0])[:, None, None] * step
+    assert _exponentials(many) == pytest.approx(np.stack([expm(one) for one in many]), abs=1e-10)
