@@ -342,7 +342,11 @@ def _fit_model(
     index: Index,
     values: Sheet,
 ) -> Fill:
-    at = [c for c in carried if c.distance_m == 0.0]
+    first: dict[int, Carried] = {}
+    for one in carried:
+        if one.came_over < 0:
+            first.setdefault(one.count, one)
+    at = list(first.values())
     segment = np.array([c.segment for c in at], dtype=np.int64)
     y = np.array([c.log_vehicles for c in at], dtype=np.float64)
     sd = np.array([math.sqrt(c.variance) for c in at], dtype=np.float64)

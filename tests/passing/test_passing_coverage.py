@@ -19,7 +19,7 @@ from capture.passing.volumes import add_volumes, assemble_volumes
 from capture.place import open_place
 
 DEMO = Path(__file__).parents[2] / "data_public" / "demo"
-TOWNS = 25
+TOWNS = 27
 Z95 = 1.6448536269514722
 
 
