@@ -41,7 +41,10 @@ def chromium() -> Iterator[Any]:
     sync_api = pytest.importorskip("playwright.sync_api")
     path = find_chromium()
     if path is None:
-        pytest.skip("no chromium found: set CHROMIUM to its path or put it on PATH")
+        said = "no chromium found: set CHROMIUM to its path or put it on PATH"
+        if os.environ.get("REQUIRE_BROWSER"):
+            pytest.fail(f"{said} (REQUIRE_BROWSER is set, so browser tests may not skip)")
+        pytest.skip(said)
     with sync_api.sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(BROWSER_ARGS))
         yield browser
