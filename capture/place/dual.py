@@ -59,18 +59,25 @@ def _sample(
 ) -> tuple[Longs, Floats, Floats]:
     """Points along the chosen segments: owner (P,), place (P, 2), unit direction (P, 2)."""
     indptr, x, y = segments["geom_indptr"], segments["geom_x"], segments["geom_y"]
-    starts = np.concatenate([np.arange(indptr[g], indptr[g + 1] - 1) for g in chosen])
-    owner = np.repeat(chosen, indptr[chosen + 1] - indptr[chosen] - 1)
-    dx, dy = x[starts + 1] - x[starts], y[starts + 1] - y[starts]
-    length = np.hypot(dx, dy)
-    pieces = np.maximum(np.ceil(length / spacing_m), 1).astype(np.int64)
-    which = np.repeat(np.arange(len(starts)), pieces)
-    first = np.concatenate([[0], np.cumsum(pieces)[:-1]])
-    share = (np.arange(len(which)) - first[which] + 0.5) / pieces[which]
-    at = starts[which]
-    xy = np.column_stack([x[at] + share * dx[which], y[at] + share * dy[which]])
-    unit = np.column_stack([dx, dy]) / np.maximum(length, 1e-9)[:, None]
-    return owner[which], xy, unit[which]
+    counts = indptr[chosen + 1] - indptr[chosen]
+    first = np.concatenate([[0], np.cumsum(counts)])
+    taken = np.repeat(indptr[chosen] - first[:-1], counts) + np.arange(first[-1])
+    px, py = x[taken], y[taken]
+    step = np.hypot(np.diff(px), np.diff(py))
+    step[first[1:-1] - 1] = 0.0
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    begin, end = along[first[:-1]], along[first[1:] - 1]
+    pieces = np.maximum(np.ceil((end - begin) / spacing_m), 1).astype(np.int64)
+    which = np.repeat(np.arange(len(chosen)), pieces)
+    number = np.arange(len(which)) - (np.cumsum(pieces) - pieces)[which]
+    target = begin[which] + (number + 0.5) / pieces[which] * (end - begin)[which]
+    at = np.searchsorted(along, target, side="right") - 1
+    at = np.clip(at, first[:-1][which], first[1:][which] - 2)
+    dx, dy = px[at + 1] - px[at], py[at + 1] - py[at]
+    length = np.maximum(np.hypot(dx, dy), 1e-9)
+    share = np.clip((target - along[at]) / length, 0.0, 1.0)
+    xy = np.column_stack([px[at] + share * dx, py[at] + share * dy])
+    return chosen[which], xy, np.column_stack([dx, dy]) / length[:, None]
 
 
 def _judge(
@@ -80,16 +87,20 @@ def _judge(
     name, ref = segments["segment_name"].codes, segments["segment_ref"].codes
     blank_name = _blank(segments["segment_name"])
     blank_ref = _blank(segments["segment_ref"])
-    same = (name[a] == name[b]) & (name[a] != blank_name)
-    same |= (ref[a] == ref[b]) & (ref[a] != blank_ref)
-    same &= segments["segment_class"][a] == segments["segment_class"][b]
+    road_class = segments["segment_class"]
+    same = ((name[a] == name[b]) & (name[a] != blank_name)) | (
+        (ref[a] == ref[b]) & (ref[a] != blank_ref)
+    )
+    same &= (road_class[a] == road_class[b]) & (a != b)
+    a, b, left, right = a[same], b[same], left[same], right[same]
     against = (way[left] * way[right]).sum(axis=1) < _OPPOSITE_COSINE
     gap = xy[right] - xy[left]
     cross = way[left][:, 0] * gap[:, 1] - way[left][:, 1] * gap[:, 0]
     sided = cross > 0 if driving_side == "right" else cross < 0
     along = np.abs((way[left] * gap).sum(axis=1))
     beside = along <= np.abs(cross) + 15.0
-    good: NDArray[np.bool_] = same & against & sided & beside & (a != b)
+    good: NDArray[np.bool_] = same.copy()
+    good[same] = against & sided & beside
     return good
 
 

@@ -8,12 +8,15 @@ extracts have it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import gc
+import struct
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
+from capture.place.network import Floats, Longs
 from capture.place.raw import WAY_TAGS, Raw, Restriction, Shape
 from capture.place.tags import HIGHWAYS, is_open_to_cars
 
@@ -83,8 +86,15 @@ _FURNITURE: Final = frozenset(
 _MOST_TAGS: Final = 60
 _MOST_TEXT: Final = 255
 _UNDEFINED: Final = 2147483647
-_DEGREES: Final = 1e-7
-Ring = tuple[list[int], list[int], list[int]]
+_PER_DEGREE: Final = 1e7
+#: hexadecimal digits before the first coordinate of a line in well-known binary form
+_WKB_HEAD: Final = 18
+_WKB_POINT: Final = 32
+#: service roads are asked for these tags only
+_SHORT_TAGS: Final = WAY_TAGS[: WAY_TAGS.index("lanes:forward")]
+_NO_MORE: Final = (None,) * (len(WAY_TAGS) - len(_SHORT_TAGS))
+#: node ids, and longitudes and latitudes in well-known binary form, hexadecimal
+Run = tuple[list[int], str]
 
 
 def read_osm(path: Path, form: str = "") -> Raw:
@@ -119,12 +129,18 @@ def read_osm(path: Path, form: str = "") -> Raw:
         only.enable_for(osmium.osm.NODE)
     processor = processor.with_locations().with_filter(only)
     thing: Any
-    for thing in processor:
-        if thing.is_way():
-            collector.take_way(thing)
-        else:
-            collector.take_node(thing)
-    return collector.finish()
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        for thing in processor:
+            if thing.is_way():
+                collector.take_way(thing)
+            else:
+                collector.take_node(thing)
+        return collector.finish()
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _keep_tags(tags: Any) -> dict[str, str]:
@@ -152,41 +168,53 @@ def _is_screen(get: Any) -> bool:
     )
 
 
-def _runs(nodes: Any) -> Iterator[Ring]:
-    """Cut a way's nodes into runs whose places are known: ids, x, y in 1e-7 degrees."""
-    run: Ring = ([], [], [])
+def _runs(nodes: Any) -> Iterator[Run]:
+    """Cut a way's nodes into runs whose places are known."""
+    refs: list[int] = []
+    places: list[float] = []
     for node in nodes:
-        x = node.x
-        if x == _UNDEFINED:
-            if len(run[0]) > 1:
-                yield run
-            run = ([], [], [])
+        where = node.location
+        if where.x == _UNDEFINED:
+            if len(refs) > 1:
+                yield refs, struct.pack(f"<{len(places)}d", *places).hex()
+            refs, places = [], []
             continue
-        run[0].append(node.ref)
-        run[1].append(x)
-        run[2].append(node.y)
-    if len(run[0]) > 1:
-        yield run
+        refs.append(node.ref)
+        places += (where.x / _PER_DEGREE, where.y / _PER_DEGREE)
+    if len(refs) > 1:
+        yield refs, struct.pack(f"<{len(places)}d", *places).hex()
+
+
+def _read_places(runs: list[str]) -> tuple[Floats, Floats, Longs]:
+    """Decode runs of places at once: latitudes, longitudes, and where each run begins."""
+    both = np.frombuffer(bytes.fromhex("".join(runs)), dtype="<f8").reshape(-1, 2)
+    counts = [len(run) // _WKB_POINT for run in runs]
+    starts = np.concatenate([[0], np.cumsum(np.array(counts, dtype=np.int64))]).astype(np.int64)
+    return both[:, 1].astype(np.float64), both[:, 0].astype(np.float64), starts
 
 
 class _Collector:
     """Gathers what the passes hand over."""
 
     def __init__(self) -> None:
+        import osmium
+
+        factory = osmium.geom.WKBFactory()
+        self.draw = factory.create_linestring
+        self.all_nodes = osmium.geom.ALL
+        self.no_place = (osmium.InvalidLocationError, RuntimeError)
         self.way_id: list[int] = []
         self.way_tags: list[tuple[str | None, ...]] = []
         self.counts: list[int] = [0]
         self.refs: list[int] = []
-        self.xs: list[int] = []
-        self.ys: list[int] = []
+        self.places: list[str] = []
         self.controls: dict[str, list[int]] = {"traffic_signals": [], "stop": [], "crossing": []}
         self.restrictions: list[Restriction] = []
-        self.buildings: list[Shape] = []
-        self.screens: list[Shape] = []
-        self.features: list[Shape] = []
+        #: id, tags, places, whether it is a building, a screen, a feature
+        self.shapes: list[tuple[str, dict[str, str], str, bool, bool, bool]] = []
         self.outer_of: dict[int, list[int]] = {}
         self.areas: dict[int, dict[str, str]] = {}
-        self.outers: dict[int, list[Ring]] = {}
+        self.outers: dict[int, list[Run]] = {}
         self.cut_ways = 0
 
     def read_relations(self, source: Any) -> None:
@@ -233,36 +261,40 @@ class _Collector:
         if control is not None:
             control.append(node.id)
         elif _is_feature(get) and node.location.valid():
-            self.features.append(
-                Shape(
-                    osm_id=f"n{node.id}",
-                    tags=_keep_tags(node.tags),
-                    lat=np.array([node.location.lat]),
-                    lon=np.array([node.location.lon]),
-                )
-            )
+            where = struct.pack("<2d", node.location.lon, node.location.lat).hex()
+            self.shapes.append((f"n{node.id}", _keep_tags(node.tags), where, False, False, True))
 
     def take_way(self, way: Any) -> None:
         get = way.tags.get
         highway = get("highway")
         if highway is not None:
-            if highway in HIGHWAYS and get("area") != "yes" and self._is_open(get):
+            if highway in HIGHWAYS and self._is_open(get):
                 self._take_road(way, get)
             return
         building = (get("building") or "no") != "no"
         feature, screen = _is_feature(get), _is_screen(get)
         relations = self.outer_of.get(way.id, ()) if self.outer_of else ()
-        if not (building or feature or screen or relations):
-            return
-        runs = list(_runs(way.nodes))
         for relation in relations:
-            self.outers.setdefault(relation, []).extend(runs)
-        if (building or feature or screen) and len(runs) == 1:
+            self.outers.setdefault(relation, []).extend(_runs(way.nodes))
+        if building or feature or screen:
+            self._take_outline(way, building, screen, feature)
+
+    def _take_outline(self, way: Any, building: bool, screen: bool, feature: bool) -> None:
+        try:
+            places = self.draw(way, self.all_nodes)[_WKB_HEAD:]
+        except self.no_place:
+            return
+        building = building and way.is_closed() and len(places) >= 4 * _WKB_POINT
+        if feature or screen:
             tags = _keep_tags(way.tags)
-            self._take_shape(f"w{way.id}", tags, runs[0], building, feature, screen)
+        else:
+            get = way.tags.get
+            found = ((key, get(key)) for key in ("height", "building:levels"))
+            tags = {key: value[:_MOST_TEXT] for key, value in found if value}
+        self.shapes.append((f"w{way.id}", tags, places, building, screen, feature))
 
     def _is_open(self, get: Any) -> bool:
-        if get("service") == "emergency_access":
+        if get("service") == "emergency_access" or get("area") == "yes":
             return False
         access = get("access")
         vehicle, motor, car = get("vehicle"), get("motor_vehicle"), get("motorcar")
@@ -273,46 +305,36 @@ class _Collector:
         )
 
     def _take_road(self, way: Any, get: Any) -> None:
-        tags = tuple([get(key) for key in WAY_TAGS])
+        if get("highway") == "service":
+            tags = (*[get(key) for key in _SHORT_TAGS], *_NO_MORE)
+        else:
+            tags = tuple([get(key) for key in WAY_TAGS])
+        nodes = way.nodes
+        runs: Iterable[Run]
+        try:
+            places = self.draw(way, self.all_nodes)[_WKB_HEAD:]
+            runs = (([node.ref for node in nodes], places),)
+        except self.no_place:
+            runs = _runs(nodes)
         known = 0
-        for refs, xs, ys in _runs(way.nodes):
+        for refs, run in runs:
             self.way_id.append(way.id)
             self.way_tags.append(tags)
             self.refs += refs
-            self.xs += xs
-            self.ys += ys
+            self.places.append(run)
             self.counts.append(len(refs))
             known += len(refs)
-        self.cut_ways += known < len(way.nodes)
-
-    def _take_shape(
-        self, osm_id: str, tags: dict[str, str], ring: Ring, building: bool, feature: bool,
-        screen: bool,
-    ) -> None:  # fmt: skip
-        shape = Shape(
-            osm_id=osm_id,
-            tags=tags,
-            lat=np.array(ring[2], dtype=np.float64) * _DEGREES,
-            lon=np.array(ring[1], dtype=np.float64) * _DEGREES,
-        )
-        closed = ring[0][0] == ring[0][-1] and len(ring[0]) >= 4
-        if building and closed:
-            self.buildings.append(shape)
-        if screen:
-            self.screens.append(shape)
-        if feature:
-            self.features.append(shape)
+        self.cut_ways += known < len(nodes)
 
     def _finish_areas(self) -> None:
         for relation, pieces in self.outers.items():
             tags = self.areas[relation]
             get = tags.get
-            rings = join_rings(pieces)
-            for k, ring in enumerate(rings):
-                building = (get("building") or "no") != "no"
-                osm_id = f"r{relation}"
-                self._take_shape(
-                    osm_id, tags, ring, building, k == 0 and _is_feature(get), _is_screen(get)
+            building = (get("building") or "no") != "no"
+            for k, places in enumerate(join_rings(pieces)):
+                feature = k == 0 and _is_feature(get)
+                self.shapes.append(
+                    (f"r{relation}", tags, places, building, _is_screen(get), feature)
                 )
 
     def finish(self) -> Raw:
@@ -321,42 +343,58 @@ class _Collector:
         if self.cut_ways:
             notes.append(f"{self.cut_ways} roads are cut where the extract ends")
         controls = {k: np.array(v, dtype=np.int64) for k, v in self.controls.items()}
-        return Raw(
+        lat, lon, _ = _read_places(self.places)
+        raw = Raw(
             way_id=np.array(self.way_id, dtype=np.int64),
             way_tags=self.way_tags,
             ref_indptr=np.cumsum(np.array(self.counts, dtype=np.int64)),
             ref_id=np.array(self.refs, dtype=np.int64),
-            ref_lat=np.array(self.ys, dtype=np.float64) * _DEGREES,
-            ref_lon=np.array(self.xs, dtype=np.float64) * _DEGREES,
+            ref_lat=lat,
+            ref_lon=lon,
             signal_id=controls["traffic_signals"],
             stop_id=controls["stop"],
             crossing_id=controls["crossing"],
             restrictions=self.restrictions,
-            buildings=self.buildings,
-            screens=self.screens,
-            features=self.features,
             notes=notes,
         )
+        self._finish_shapes(raw)
+        return raw
+
+    def _finish_shapes(self, raw: Raw) -> None:
+        lat, lon, starts = _read_places([shape[2] for shape in self.shapes])
+        ends = starts.tolist()
+        for k, (osm_id, tags, _, building, screen, feature) in enumerate(self.shapes):
+            part = slice(ends[k], ends[k + 1])
+            shape = Shape(osm_id=osm_id, tags=tags, lat=lat[part], lon=lon[part])
+            if building:
+                raw.buildings.append(shape)
+            if screen and len(shape.lat) > 1:
+                raw.screens.append(shape)
+            if feature:
+                raw.features.append(shape)
 
 
-def join_rings(pieces: list[Ring]) -> list[Ring]:
+def join_rings(pieces: list[Run]) -> list[str]:
     """Join pieces of outlines end to end into closed rings; what does not close is left out."""
-    rings: list[Ring] = []
-    open_pieces = list(pieces)
-    while open_pieces:
-        ids, xs, ys = (list(part) for part in open_pieces.pop())
+    rings: list[str] = []
+    waiting = [(list(ids), _points(places)) for ids, places in pieces]
+    while waiting:
+        ids, points = waiting.pop()
         joined = True
         while ids[0] != ids[-1] and joined:
             joined = False
-            for k, (more, mx, my) in enumerate(open_pieces):
+            for k, (more, others) in enumerate(waiting):
                 if more[0] == ids[-1] or more[-1] == ids[-1]:
                     step = 1 if more[0] == ids[-1] else -1
                     ids += more[::step][1:]
-                    xs += mx[::step][1:]
-                    ys += my[::step][1:]
-                    del open_pieces[k]
+                    points += others[::step][1:]
+                    del waiting[k]
                     joined = True
                     break
         if ids[0] == ids[-1] and len(ids) >= 4:
-            rings.append((ids, xs, ys))
+            rings.append("".join(points))
     return rings
+
+
+def _points(places: str) -> list[str]:
+    return [places[k : k + _WKB_POINT] for k in range(0, len(places), _WKB_POINT)]

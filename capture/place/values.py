@@ -85,7 +85,7 @@ VALUES: Final = Sheet(
         ),
         _exactly(
             "opposite_sample_m",
-            25.0,
+            40.0,
             "m",
             "spacing of the points at which the opposite carriageway is looked for",
         ),
