@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 
 FloatArray = NDArray[np.float64]
+#: which busiest hours of a year are listed
+DESIGN_RANKS: Final = (1, 10, 20, 30, 50, 100, 200)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,12 +146,15 @@ def list_stations(files: list[CountFile]) -> pd.DataFrame:
                     "days": int(average.days.sum()),
                     "incomplete_days": average.incomplete_days,
                     "empty_cells": ", ".join(average.empty_cells),
-                    "k30": design.k.get(30, math.nan),
-                    "d30": design.d.get(30, math.nan),
+                    **{f"k{n}": design.k.get(n, math.nan) for n in DESIGN_RANKS},
+                    **{f"d{n}": design.d.get(n, math.nan) for n in DESIGN_RANKS},
                 }
             )
-    names = ["station", "average_of_averages", "plain_mean", "by_hours", "days",
-             "incomplete_days", "empty_cells", "k30", "d30"]  # fmt: skip
+    names = [
+        *("station", "average_of_averages", "plain_mean", "by_hours", "days"),
+        *("incomplete_days", "empty_cells"),
+        *(f"{what}{n}" for what in "kd" for n in DESIGN_RANKS),
+    ]
     return pd.DataFrame(rows, columns=names)
 
 

@@ -108,7 +108,7 @@ def _plain_rows(
     bearing, label, both = _direction_columns(table, columns, ledger)
     out["direction_deg"], out["label"] = bearing, label
     out["two_way"] = pd.Series(both, index=table.index, dtype="object")
-    out = _year_columns(out, table, columns, ledger)
+    out = _year_columns(out, table, columns, ledger, values)
     for_sd = values.value("sd_published_log")
     out["log_sd"] = for_sd
     out["story"] = "average day as published"
@@ -150,7 +150,7 @@ def _direction_columns(
 
 
 def _year_columns(
-    out: pd.DataFrame, table: pd.DataFrame, columns: Columns, ledger: Ledger
+    out: pd.DataFrame, table: pd.DataFrame, columns: Columns, ledger: Ledger, values: Sheet
 ) -> pd.DataFrame:
     """Add volume and year; years side by side become rows."""
     dates = None
@@ -169,7 +169,7 @@ def _year_columns(
         volume = to_number(stacked["raw"])
         has = volume.groupby(stacked["row"]).transform("count") > 0
         later = volume.notna() | ~has
-        return _add_volume(stacked[later].copy(), ledger, "")
+        return _add_volume(stacked[later].copy(), ledger, heading, values)
     heading = columns.roles.get("aadt", columns.roles.get("volume", columns.roles.get("axles", "")))
     out["raw"] = table[heading]
     if "year" in columns.roles:
@@ -179,17 +179,17 @@ def _year_columns(
     else:
         found = [int(w) for w in split_words(heading) if w.isdigit() and 1950 <= int(w) <= 2100]
         out["year"] = float(found[0]) if found else np.nan
-    return _add_volume(out, ledger, heading)
+    return _add_volume(out, ledger, heading, values)
 
 
-def _add_volume(out: pd.DataFrame, ledger: Ledger, heading: str) -> pd.DataFrame:
+def _add_volume(out: pd.DataFrame, ledger: Ledger, heading: str, values: Sheet) -> pd.DataFrame:
     volume = to_number(out["raw"])
     words = split_words(heading)
     if "thousand" in words or "thousands" in words or "1000" in words or "kveh" in words:
         volume = volume * 1000
         ledger.note("changed", out["row"], f"{heading!r} is in thousands, multiplied by 1000")
     if any(w in ("aawdt", "awdt", "dtvw", "weekday") for w in words):
-        factor = VALUES.value("weekday_over_average")
+        factor = values.value("weekday_over_average")
         volume = volume / factor
         ledger.note("changed", out["row"], f"weekday volumes divided by {factor:.2f} for all days")
     out["vehicles_per_day"] = volume

@@ -107,7 +107,9 @@ def _sample(weight: FloatArray, size: int) -> NDArray[np.int64]:
     return np.asarray(np.minimum(found, len(weight) - 1), dtype=np.int64)
 
 
-def make_trip_ends(area: Area | None, place: Place) -> tuple[FloatArray, FloatArray, list[str]]:
+def make_trip_ends(
+    area: Area | None, place: Place, *, values: Sheet = VALUES
+) -> tuple[FloatArray, FloatArray, list[str]]:
     """Make the weights of trips that start and end at each node.
 
     Returns
@@ -118,7 +120,7 @@ def make_trip_ends(area: Area | None, place: Place) -> tuple[FloatArray, FloatAr
     network = place.network
     homes, told = _homes(area, network)
     shops, shops_told = _attractions(area, place)
-    out = _ways_out(network)
+    out = _ways_out(network, values)
     remarks = [told, shops_told, f"{int((out > 0).sum())} ways out of the area"]
     ends = np.zeros(network.nodes)
     for name, weight in (("homes", homes), ("attractions", shops), ("out", out)):
@@ -191,7 +193,7 @@ def _attractions(area: Area | None, place: Place) -> tuple[FloatArray, str]:
     return weight, f"{len(table)} attractions"
 
 
-def _ways_out(network: Network) -> FloatArray:
+def _ways_out(network: Network, values: Sheet) -> FloatArray:
     """Weigh dead ends of bigger roads near the rim by what their class carries."""
     degree = np.bincount(network.segment_tail, minlength=network.nodes) + np.bincount(
         network.segment_head, minlength=network.nodes
@@ -204,7 +206,7 @@ def _ways_out(network: Network) -> FloatArray:
         | (y < y.min() + margin)
         | (y > y.max() - margin)
     )
-    carried = np.array([VALUES.value(f"class_{name}_veh_day") for name in CLASSES])
+    carried = np.array([values.value(f"class_{name}_veh_day") for name in CLASSES])
     weight = np.zeros(network.nodes)
     big = np.asarray(network.segment_class) <= CLASSES.index("tertiary")
     for end in (network.segment_tail, network.segment_head):

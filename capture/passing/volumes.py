@@ -178,7 +178,7 @@ def add_volumes(
         loaded.counts.merge(ties, on="count_id", how="left"), year, loaded.growth, values
     )
     carried, counts = carry_counts(network, counts, values)
-    origins, ends, told = make_trip_ends(area, place)
+    origins, ends, told = make_trip_ends(area, place, values=values)
     through = compute_through(network, origins, ends, values=values)
     return assemble_volumes(
         network,

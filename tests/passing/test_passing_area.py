@@ -166,3 +166,13 @@ def test_a_count_that_lanes_cannot_carry_is_not_tied_to_a_lane(open_roads, count
     assert ties["segment"].ge(0).tolist() == [True, False]
     assert "times what its lanes carry" in ties["why"][1]
     assert np.isfinite(ties["score"]).all()
+
+
+def test_the_users_own_numbers_are_used(tmp_path):
+    from capture.passing import VALUES
+
+    (tmp_path / "c.csv").write_text("station,lat,lon,AAWDT_2019,AAWDT_2023\nA,40,-75,900,1000\n")
+    mine = VALUES.override({"weekday_over_average": 1.25})
+    found = load_counts(tmp_path / "c.csv", study_year=2026, values=mine)
+    assert found.counts["vehicles_per_day"].tolist() == [800]
+    assert found.counts["history"].iloc[0] == ((2019.0, 720.0), (2023.0, 800.0))
