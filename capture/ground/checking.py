@@ -14,13 +14,13 @@ from typing import Any, Final, Literal
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from capture.basis import Offer, Sheet
+from capture.basis import InputError, Offer, Sheet
 from capture.ground.breakers import Answer, Finding, Status, judge_parcel, weigh
 from capture.ground.fitting import Shortfall, fit_site
 from capture.ground.layout import compute_area_needed
 from capture.ground.needs import Needs, read_needs
 from capture.ground.placing import Placement
-from capture.ground.searching import check_parcel, fits_core
+from capture.ground.searching import check_parcel, crop_parcel, fits_core
 from capture.ground.values import VALUES
 
 Search = Literal["best", "quick", "none"]
@@ -129,19 +129,20 @@ def check_ground(
     Raises
     ------
     InputError
-        When the polygon has no area or an answer's key is not known.
+        When an answer's key is not known or the line's measures make no sense.
     """
     needs = read_needs(line, offer, stacking_m=stacking_m, vacuum_bays=vacuum_bays, values=values)
     needed = compute_area_needed(needs, values=values)
     table = judge_parcel(answers)
     placements: tuple[Placement, ...] = ()
     shortfall, area = Shortfall(), None
-    if polygon is None:
+    shape, why = _read_shape(polygon)
+    if shape is None:
         fit: Status = "unknown"
-        reasons = ["fit is unknown: the parcel's shape is not known"]
+        reasons = [why]
     else:
-        shape = check_parcel(polygon)
         area = float(shape.area)
+        shape = crop_parcel(shape, driveways[0] if driveways else None)
         short = max(0.0, needed - area)
         if search == "best":
             shortfall, placements = fit_site(shape, needs, driveways=driveways, values=values)
@@ -166,6 +167,16 @@ def check_ground(
         months_high=max(row.months_high for row in table),
         cautions=CAUTIONS,
     )
+
+
+def _read_shape(polygon: BaseGeometry | None) -> tuple[Polygon | None, str]:
+    """Return a usable shape, or why there is none."""
+    if polygon is None:
+        return None, "fit is unknown: the parcel's shape is not known"
+    try:
+        return check_parcel(polygon), ""
+    except InputError as error:
+        return None, f"fit is unknown: {error}"
 
 
 def _judge_quickly(

@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from capture.basis import Sheet
 from capture.ground.needs import Needs
 from capture.ground.placing import Placement, place_site
-from capture.ground.searching import MOST_AREA_M2, fits_core
+from capture.ground.searching import fits_core
 from capture.ground.values import VALUES
 
 #: share at which a search for what still fits stops
@@ -93,7 +93,7 @@ def _edge_m(shape: Polygon, needs: Needs, values: Sheet) -> float:
 
     def fits(growth: float) -> bool:
         grown = shape.buffer(growth, join_style="mitre")
-        return grown.area <= MOST_AREA_M2 and fits_core(grown, needs, values=values)
+        return fits_core(grown, needs, values=values)
 
     high = _FIRST_EDGE_M
     while high <= _MOST_EDGE_M and not fits(high):

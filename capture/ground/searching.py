@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from capture.basis import InputError, Sheet
@@ -30,10 +30,18 @@ _MOST_CELLS: Final = 40_000
 _FINEST_M: Final = 0.5
 _ANGLES: Final = 3
 _APART_DEG: Final = 5.0
+#: classes of turn in which edges are added up
+_BIN_DEG: Final = 0.5
+_BINS: Final = 180
+#: a parcel larger than this across is looked at only near its driveway, m
+_WINDOW_M: Final = 320.0
+#: corners that an outline may have, and the first tolerance at which it is thinned, m
+_MOST_CORNERS: Final = 400
+_THIN_M: Final = 0.1
 #: directions towards which the building is pushed inside what is feasible
 _PUSHES: Final = ((-1, -1), (-1, 1), (1, -1), (1, 1), (0, 0))
 #: largest parcel that is looked at
-MOST_AREA_M2: Final = 4e6
+MOST_AREA_M2: Final = 1e10
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,46 +68,75 @@ def check_parcel(parcel: BaseGeometry) -> Polygon:
     Raises
     ------
     InputError
-        When the shape is empty, has no area or is over 4 km2.
+        When the shape is empty, has no area or is over 10,000 km2.
     """
     shape = parcel if parcel.is_valid else shapely.make_valid(parcel)
     if not isinstance(shape, Polygon):
-        parts = [part for part in getattr(shape, "geoms", ()) if isinstance(part, Polygon)]
-        parts += [
-            inner
-            for part in getattr(shape, "geoms", ())
-            if isinstance(part, MultiPolygon)
-            for inner in part.geoms
-        ]
-        shape = max(parts, key=lambda part: part.area) if parts else Polygon()
+        flat = shapely.union_all(list(getattr(shape, "geoms", ())))
+        shape = _largest_part(flat) or Polygon()
     if shape.is_empty or not 1.0 <= shape.area <= MOST_AREA_M2:
         raise InputError(
-            f"parcel: area must be 1 to {MOST_AREA_M2:g} m2, got {shape.area:.1f} m2; "
+            f"parcel: area must be 1 to {MOST_AREA_M2:.0e} m2, got {shape.area:.1f} m2; "
             "check its shape and units"
         )
     return shape
 
 
+def crop_parcel(parcel: Polygon, near: tuple[float, float] | None) -> Polygon:
+    """Cut a very large parcel to a window round its driveway, or its middle; thin its corners.
+
+    Without this a farm's cells would be too coarse for a building, and a ragged outline too
+    slow to search. What is returned lies inside the parcel.
+    """
+    low_x, low_y, high_x, high_y = parcel.bounds
+    if max(high_x - low_x, high_y - low_y) > _WINDOW_M:
+        inside = parcel.representative_point()
+        x, y = near if near is not None else (inside.x, inside.y)
+        half = 0.5 * _WINDOW_M
+        window = shapely.box(x - half, y - half, x + half, y + half)
+        parcel = _largest_part(parcel.intersection(window)) or parcel
+    return _thin(parcel)
+
+
+def _thin(parcel: Polygon) -> Polygon:
+    """Drop corners beyond a bound, staying inside by as much as the outline was moved."""
+    moved, thin = 0.0, parcel
+    step = _THIN_M
+    while shapely.get_num_coordinates(thin) > _MOST_CORNERS and step < _WINDOW_M:
+        rough = shapely.make_valid(parcel.simplify(step, preserve_topology=False))
+        moved, thin = step, _largest_part(rough) or parcel
+        step *= 2.0
+    if moved == 0.0:
+        return parcel
+    return _largest_part(thin.buffer(-moved, join_style="mitre").intersection(parcel)) or parcel
+
+
+def _largest_part(shape: BaseGeometry) -> Polygon | None:
+    parts = [part for part in getattr(shape, "geoms", (shape,)) if isinstance(part, Polygon)]
+    best = max(parts, key=lambda part: part.area, default=None)
+    return None if best is None or best.is_empty else best
+
+
 def pick_angles(parcel: Polygon) -> list[float]:
     """Return the turns worth trying, radians within a quarter turn, longest edges first."""
-    ring = np.asarray(shapely.get_coordinates(parcel.exterior.simplify(0.5)))
-    rectangle = np.asarray(shapely.get_coordinates(parcel.minimum_rotated_rectangle))
-    weight: list[tuple[float, float]] = []
-    for corners, factor in ((ring, 1.0), (rectangle[:3], 0.5)):
-        step = np.diff(corners, axis=0)
-        length = np.hypot(step[:, 0], step[:, 1]) * factor
-        degrees = np.degrees(np.arctan2(step[:, 1], step[:, 0])) % 90.0
-        weight += [(float(a), float(b)) for a, b in zip(length, degrees, strict=True)]
-    total = [
-        (sum(w for w, other in weight if _apart(other, turn) < 1.0), turn) for _, turn in weight
-    ]
+    ring = shapely.get_coordinates(parcel.exterior.simplify(0.5))
+    rectangle = shapely.get_coordinates(parcel.minimum_rotated_rectangle)[:3]
+    step = np.concatenate((np.diff(ring, axis=0), 0.5 * np.diff(rectangle, axis=0)))
+    length = np.hypot(step[:, 0], step[:, 1])
+    turn = np.degrees(np.arctan2(step[:, 1], step[:, 0])) % 90.0
+    bins = np.minimum((turn / _BIN_DEG).astype(np.int64), _BINS - 1)
+    held = np.bincount(bins, weights=length, minlength=_BINS)
+    near = np.sum([np.roll(held, shift) for shift in (-2, -1, 0, 1, 2)], axis=0)
+    order = sorted(
+        range(turn.size), key=lambda at: (-round(float(near[bins[at]]), 3), -length[at], at)
+    )
     picked: list[float] = []
-    for _, turn in sorted(total, key=lambda pair: (-round(pair[0], 3), round(pair[1], 3))):
-        if all(_apart(turn, other) >= _APART_DEG for other in picked):
-            picked.append(turn)
+    for at in order:
+        if all(_apart(float(turn[at]), other) >= _APART_DEG for other in picked):
+            picked.append(float(turn[at]))
         if len(picked) == _ANGLES:
             break
-    return [math.radians(turn) for turn in picked]
+    return [math.radians(one) for one in picked]
 
 
 def _apart(one: float, other: float) -> float:

@@ -216,6 +216,12 @@ def test_without_a_shape_the_fit_is_unknown() -> None:
     assert (ground.fit, ground.status, ground.area_m2) == ("unknown", "unknown", None)
 
 
+def test_one_parcel_without_area_does_not_stop_a_screen() -> None:
+    ground = check_ground(Polygon([(0, 0), (1, 0), (0, 0)]), LONG, Offer())
+    assert ground.fit == "unknown"
+    assert "area must be" in ground.reasons[0]
+
+
 def test_all_answered_and_fitting_is_a_pass() -> None:
     from capture.ground import DEAL_BREAKERS
 
@@ -244,11 +250,27 @@ def test_quick_and_no_search() -> None:
 
 
 @pytest.mark.parametrize(
-    "shape", [Polygon(), Polygon([(0, 0), (1, 0), (0, 0)]), box(0, 0, 3000, 3000), Point(0, 0)]
+    "shape", [Polygon(), Polygon([(0, 0), (1, 0), (0, 0)]), box(0, 0, 3e5, 3e5), Point(0, 0)]
 )
 def test_shapes_without_sense_are_refused(shape: shapely.Geometry) -> None:
     with pytest.raises(InputError, match="area must be"):
         check_parcel(shape)
+
+
+def test_a_farm_is_looked_at_near_its_driveway() -> None:
+    farm = box(0, 0, 5000, 4000)
+    ground = check_ground(farm, LONG, Offer(), driveways=[(2500.0, 0.0)])
+    assert ground.fit == "pass"
+    assert ground.area_m2 == 2e7
+    assert ground.placements[0].parts["building"].distance(Point(2500, 0)) < 200
+
+
+def test_a_parcel_with_very_many_corners_is_no_burden() -> None:
+    turn = np.linspace(0, 2 * np.pi, 20_001)
+    ragged = np.where(np.arange(20_001) % 2, 60.0, 62.0)
+    shape = Polygon(np.column_stack((ragged * np.cos(turn), ragged * np.sin(turn))))
+    assert len(pick_angles(shape)) >= 1
+    assert check_ground(shape, SHORT, Offer(), search="quick").fit == "pass"
 
 
 def test_mended_and_split_parcels_take_their_largest_part() -> None:
