@@ -25,8 +25,8 @@ from capture.hours.year import YearShape
 FloatArray = NDArray[np.float64]
 
 #: cars a year between which the table reaches; beyond, cars scale with the year
-_LEAST, _MOST = 100.0, 2e7
-_LEVELS: Final = 18
+_LEAST, _MOST = 1000.0, 2e7
+_LEVELS: Final = 15
 _FINE_LEVELS: Final = 240
 _Z_NODES: Final = 65
 _KEPT_TABLES: Final = 24

@@ -33,8 +33,8 @@ _PLAIN: Final = 8.0
 class NoisyYear:
     """A noisy year: hour means by kind of day, hour and node of the day factor."""
 
-    #: expected cars by kind of day, hour (falling) and node of the day factor
-    means: FloatArray
+    #: cube root of the expected cars by kind of day, hour (falling), node of the day factor
+    roots: FloatArray
     #: weight of each node
     weight: FloatArray
     #: days of each kind
@@ -42,7 +42,7 @@ class NoisyYear:
 
     def scale(self, cars_per_year: float) -> NoisyYear:
         """Return the same year with that many times the cars."""
-        return replace(self, means=self.means * cars_per_year)
+        return replace(self, roots=self.roots * np.cbrt(cars_per_year))
 
     def score_at(self, cars: float, *, rank: int) -> float:
         """Return the normal score of P(the nth busiest hour stays under ``cars``)."""
@@ -52,11 +52,12 @@ class NoisyYear:
     def count_exceeding(self, cars: float) -> tuple[float, float]:
         """Return mean and variance of how many hours of the year exceed ``cars``.
 
-        Exact: hours are independent given their day's factor, days are independent.
+        Hours are independent given their day's factor, and days are independent, so both
+        moments are exact but for the chance of one hour (see ``_exceed_chance``).
         """
-        reached = _exceed_chance(cars, self.means[:, :, -1]) > 1e-7
+        reached = _exceed_chance(cars, self.roots[:, :, -1]) > 1e-7
         kept, busy = reached[:, 0], int(reached.sum(axis=1).max(initial=1))
-        chance = _exceed_chance(cars, self.means[kept, :busy])
+        chance = _exceed_chance(cars, self.roots[kept, :busy])
         given_day = chance.sum(axis=1)  # (days, nodes)
         spread = given_day - np.einsum("dhq,dhq->dq", chance, chance)
         mean_day = given_day @ self.weight
@@ -65,26 +66,26 @@ class NoisyYear:
         return float(days @ mean_day), float(days @ variance_day)
 
 
-def _exceed_chance(cars: float, mean: FloatArray) -> FloatArray:
-    """Return P(X > cars) of the continuous Poisson: the regularised lower gamma function.
+def _exceed_chance(cars: float, root: FloatArray) -> FloatArray:
+    """Return P(X > cars) of the continuous Poisson whose mean has the cube root ``root``.
 
-    From ``_PLAIN`` cars on by the cube-root normal approximation, whose error stays below
-    0.001 and which costs a tenth.
+    It is the regularised lower gamma function; from ``_PLAIN`` cars on by the cube-root
+    normal approximation, whose error stays below 0.001 and which costs far less.
 
     References
     ----------
     E. B. Wilson and M. M. Hilferty, "The distribution of chi-square", 1931.
     """
     if cars < _PLAIN:
-        return np.asarray(gammainc(cars, mean))
-    return np.asarray(ndtr(3 * cars**0.5 * (np.cbrt(mean / cars) - (1 - 1 / (9 * cars)))))
+        return np.asarray(gammainc(cars, root**3))
+    return np.asarray(ndtr(3 * cars ** (1 / 6) * root - 3 * cars**0.5 * (1 - 1 / (9 * cars))))
 
 
 def make_noisy_year(shape: YearShape) -> NoisyYear:
     """Make the noisy year of one expected car, to be scaled."""
     hours, days = _alike_days(shape)
     factor, weight = day_factor_nodes(shape.day_noise_cv)
-    return NoisyYear(means=hours[:, :, None] * factor, weight=weight, days=days)
+    return NoisyYear(roots=np.cbrt(hours[:, :, None] * factor), weight=weight, days=days)
 
 
 def day_factor_nodes(cv: float) -> tuple[FloatArray, FloatArray]:

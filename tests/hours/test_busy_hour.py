@@ -194,3 +194,13 @@ def test_lookup_of_many_is_the_lookup_of_each():
         [float(peak.look_up(cars[i, j], score[i, j])) for i, j in ((0, 0), (137, 40), (299, 250))]
     )
     assert peak.look_up(cars[0], 0.0).shape == (251,)
+
+
+def test_chance_of_one_hour_is_that_of_the_gamma_function():
+    from scipy.special import gammainc
+
+    from capture.hours.noise import _exceed_chance
+
+    for cars in (0.5, 3.0, 8.0, 40.0, 700.0):
+        mean = np.linspace(0.2 * cars, 3 * cars, 300)
+        assert _exceed_chance(cars, np.cbrt(mean)) == pytest.approx(gammainc(cars, mean), abs=1e-3)
