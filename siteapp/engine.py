@@ -15,6 +15,7 @@ from typing import Any, Final
 import streamlit as st
 
 from capture.basis import CaptureError, Offer, Worlds
+from siteapp.own_rows import get_rivals, get_used
 from siteapp.workspace import Inputs, Workspace, default_path
 
 MOST_KEPT: Final = 24
@@ -102,13 +103,17 @@ def _brief(text: str, stamp: float) -> Any:
     inputs = Inputs.from_dict(json.loads(text))
     area = get_area(inputs.area)
     sites = _find_site(inputs.area, inputs.site, stamp)
+    year = find_year(area, None)
+    own = {"place": _open_place(inputs.area, stamp), "year": year, "stamp": stamp}
     request = Request(
         area=area,
         sites=sites,
         offer=make_offer(inputs),
         worlds=Worlds(seed=inputs.seed, draws=inputs.draws),
         numbers=load_numbers(inputs.replaced),
-        year=find_year(area, None),
+        year=year,
+        known=get_used(inputs, area, **own),
+        rivals=get_rivals(inputs, area, **own),
         answers=_answers(json.dumps(inputs.answers, sort_keys=True), sites.ids[0]),
         keep=True,
     )
@@ -151,9 +156,12 @@ def get_study(inputs: Inputs) -> Any:
 @st.cache_resource(show_spinner=False, max_entries=4)
 def _many(text: str, stamp: float, _say: Say | None) -> Any:
     from capture import chain
+    from capture.chain.steps import find_year
 
     inputs = Inputs.from_dict(json.loads(text))
     area = get_area(inputs.area)
+    year = find_year(area, None)
+    own = {"place": _open_place(inputs.area, stamp), "year": year, "stamp": stamp}
     return chain.many(
         area,
         None,
@@ -161,8 +169,15 @@ def _many(text: str, stamp: float, _say: Say | None) -> Any:
         seed=inputs.seed,
         draws=inputs.draws,
         replaced=inputs.replaced,
+        known=get_used(inputs, area, **own),
+        rivals=get_rivals(inputs, area, **own),
         memo=_memo(),
     )
+
+
+def get_memo() -> Any:
+    """Return what remembers the steps of the chain."""
+    return _memo()
 
 
 def get_many(inputs: Inputs, say: Say | None = None) -> Any:
@@ -194,6 +209,7 @@ __all__ = [
     "get_brief",
     "get_ground",
     "get_many",
+    "get_memo",
     "get_place",
     "get_study",
     "make_offer",

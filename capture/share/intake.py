@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from capture.basis import DataError, Sheet, plain_text
 from capture.share.cells import MEASURE_COLUMNS, NUMBER_COLUMNS
-from capture.share.factors import Measures
+from capture.share.factors import FloatArray, Measures
 from capture.share.known import MOST_ROWS
 from capture.share.months import annualise, find_month, pivot_months, take_months
 from capture.share.values import VALUES
@@ -70,6 +70,8 @@ class Intake:
     table: pd.DataFrame
     #: one sentence for each thing done or not understood
     notes: tuple[str, ...]
+    #: cars by month of each row, NaN where not told, shape (n, 12); None without months
+    months: FloatArray | None = None
 
 
 def read_pasted(text: str) -> pd.DataFrame:
@@ -139,7 +141,7 @@ def take_in(
             break
     else:
         named = _add_up(named, notes)
-    return Intake(table=named, notes=tuple(notes))
+    return Intake(table=named, notes=tuple(notes), months=months)
 
 
 def _rename(table: pd.DataFrame, notes: list[str]) -> pd.DataFrame:

@@ -1,0 +1,211 @@
+"""How do a user's own washes join the area's known sites?
+
+Own rows are text as pasted or typed: they are taken in, measured on the map where they
+stand on it, checked, and put after the area's rows. A row of the same name replaces the
+area's. Rows left out of the fit stay in the list of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from capture.basis import DataError, InputError, Sheet, plain_text
+from capture.share import VALUES, Intake, KnownSites, check_known_sites, take_in
+
+FloatArray = NDArray[np.float64]
+Measure = Callable[[pd.DataFrame], Intake]
+
+MOST_OWN_ROWS: Final = 500
+MOST_CELL: Final = 120
+_MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov",
+                  "dec")  # fmt: skip
+#: columns of an empty table to fill in, the usual ones first
+TEMPLATE: Final = (
+    "id", "town", "operator", "format", "bays", "lat", "lon", "cars_per_year", "aadt_veh_day",
+    "tickets_per_year", "member_cars_per_year", "line_cars_per_hour", "years_open",
+    "plan_offered", "ticket_price_usd", "delay_s", "sight", "pull", "passed_first_share",
+    "people_10min", "price_ratio", "aadt_cv", "at_capacity",
+    *(f"cars_{month}" for month in _MONTHS),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class JoinedSites:
+    """The area's known sites and the user's own."""
+
+    #: all rows
+    everyone: KnownSites
+    #: the rows that the fit reads
+    used: KnownSites
+    #: names of the user's own rows
+    own: tuple[str, ...]
+    #: names left out of the fit
+    left_out: tuple[str, ...]
+    #: the user's own rows as taken in and measured
+    table: pd.DataFrame
+    #: cars by month of own rows that tell them, by name, each of shape (12,)
+    months: Mapping[str, FloatArray]
+    #: (degrees north, degrees east) of own rows that stand on the map, by name
+    spots: Mapping[str, tuple[float, float]]
+    #: what was done to the rows, one sentence each
+    notes: tuple[str, ...]
+
+
+def clean_rows(table: pd.DataFrame) -> list[dict[str, str]]:
+    """Turn a table into rows of plain text that can be kept as JSON.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As pasted, uploaded or typed; rows without any text are left away.
+
+    Returns
+    -------
+    list of dict of str to str
+
+    Raises
+    ------
+    DataError
+        For more rows than are kept, or a cell longer than any of a table of sites.
+
+    Examples
+    --------
+    >>> clean_rows(pd.DataFrame({"id": ["Oak St", None], "cars": [90000, None]}))
+    [{'id': 'Oak St', 'cars': '90000.0'}]
+    """
+    if len(table) > MOST_OWN_ROWS:
+        raise DataError(f"your sites: at most {MOST_OWN_ROWS} rows are kept, got {len(table)}")
+    rows = []
+    for number, row in enumerate(table.to_dict("records"), start=2):
+        kept = {}
+        for name, cell in row.items():
+            text = "" if cell is None or pd.isna(cell) else str(cell).strip()
+            if len(text) > MOST_CELL:
+                raise DataError(
+                    f"your sites: row {number}: {plain_text(name, most=30)} has {len(text)} "
+                    f"characters, at most {MOST_CELL} are read; shorten it"
+                )
+            if text:
+                kept[plain_text(name, most=40)] = plain_text(text, most=MOST_CELL)
+        if kept:
+            rows.append(kept)
+    return rows
+
+
+def join_known(
+    area: Any,
+    rows: Sequence[Mapping[str, str]],
+    *,
+    left_out: Sequence[str] = (),
+    measure: Measure | None = None,
+    values: Sheet = VALUES,
+) -> JoinedSites:
+    """Join a user's own washes and the area's known sites.
+
+    Parameters
+    ----------
+    area : Area
+        Its ``known_sites`` layer comes first.
+    rows : sequence of mapping of str to str
+        The user's own, headings as in the file.
+    left_out : sequence of str
+        Names that the fit does not read; one that is not there changes nothing.
+    measure : callable, optional
+        Fills what own rows with ``lat`` and ``lon`` leave empty from the map.
+    values : Sheet
+        The share's constants.
+
+    Returns
+    -------
+    JoinedSites
+
+    Raises
+    ------
+    DataError
+        With every fault of the user's rows, or of the area's table.
+    """
+    theirs = area.read("known_sites")
+    taken = _take_own(rows)
+    table, notes = taken.table, list(taken.notes)
+    if measure is not None and _has_places(table):
+        told = measure(table)
+        table, notes = told.table, [*notes, *told.notes]
+    mine = _check_own(table, notes, values)
+    everyone = _join(theirs, table, mine, notes, values)
+    gone = tuple(name for name in dict.fromkeys(map(str, left_out)) if name in everyone.ids)
+    months = {}
+    if taken.months is not None:
+        told_rows = zip(mine.ids, taken.months, strict=True)
+        months = {name: row for name, row in told_rows if np.isfinite(row).any()}
+    return JoinedSites(
+        everyone=everyone,
+        used=everyone.leave_out(gone),
+        own=mine.ids,
+        left_out=gone,
+        table=table,
+        months=months,
+        spots=_read_spots(table, mine.ids),
+        notes=tuple(notes),
+    )
+
+
+def _take_own(rows: Sequence[Mapping[str, str]]) -> Intake:
+    if any(not isinstance(row, Mapping) for row in rows):
+        raise InputError("your sites: each row must be a mapping of column to text; paste again")
+    columns = list(dict.fromkeys(name for row in rows for name in row))
+    cells = [[str(row.get(name, "")) for name in columns] for row in rows]
+    return take_in(pd.DataFrame(cells, columns=columns, dtype=object))
+
+
+def _has_places(table: pd.DataFrame) -> bool:
+    return {"lat", "lon"} <= set(table.columns) and bool((table["lat"].astype(str) != "").any())
+
+
+def _check_own(table: pd.DataFrame, notes: Sequence[str], values: Sheet) -> KnownSites:
+    if not len(table):
+        return check_known_sites(_empty(), values=values)
+    given = table if "aadt_veh_day" in table.columns else table.assign(aadt_veh_day="")
+    try:
+        return check_known_sites(given, where="your sites", values=values)
+    except DataError as error:
+        unread = [note for note in notes if "not measured" in note or "not understood" in note]
+        raise DataError("; ".join([str(error), *unread[:3]])) from None
+
+
+def _empty() -> pd.DataFrame:
+    return pd.DataFrame({"cars_per_year": [], "aadt_veh_day": []})
+
+
+def _join(
+    theirs: Any, table: pd.DataFrame, mine: KnownSites, notes: list[str], values: Sheet
+) -> KnownSites:
+    """Check the area's rows and the user's together; the user's stand above the area's."""
+    area_rows = _empty()
+    if theirs is not None:
+        area_rows = pd.DataFrame(theirs).drop(columns="geometry", errors="ignore")
+    if not len(mine):
+        return check_known_sites(area_rows, values=values)
+    if "id" in area_rows.columns:
+        twice = area_rows["id"].astype(str).isin(mine.ids)
+        if twice.any():
+            notes.append(f"{int(twice.sum())} of the area's rows are replaced by yours")
+        area_rows = area_rows[~twice]
+    own = table.assign(id=list(mine.ids), row=mine.row)
+    parts = [part.astype(object) for part in (area_rows, own) if len(part)]
+    joined = pd.concat(parts, ignore_index=True)
+    return check_known_sites(joined.where(joined.notna(), None), values=values)
+
+
+def _read_spots(table: pd.DataFrame, ids: Sequence[str]) -> dict[str, tuple[float, float]]:
+    if not _has_places(table):
+        return {}
+    lat = pd.to_numeric(table["lat"], errors="coerce")
+    lon = pd.to_numeric(table["lon"], errors="coerce")
+    spots = zip(ids, lat.tolist(), lon.tolist(), strict=True)
+    return {name: (y, x) for name, y, x in spots if np.isfinite(y) and np.isfinite(x)}

@@ -1,0 +1,104 @@
+"""How do rivals changed by hand and the user's own washes get from a study into the chain?
+
+Both are kept as plain rows. What is made of them is kept too, so that the same rows give
+the same thing and nothing that stands on them is done twice.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import streamlit as st
+
+from siteapp.workspace import Inputs
+
+
+@st.cache_resource(show_spinner=False, max_entries=32)
+def _rivals(text: str, stamp: float, _area: Any, _place: Any) -> Any:
+    from capture.around import load_rivals
+    from capture.chain import load_numbers
+
+    told = json.loads(text)
+    return load_rivals(
+        _area,
+        _place,
+        edits=told["edits"],
+        on_year=told["year"] + 0.5,
+        values=load_numbers(told["replaced"])["around"],
+    )
+
+
+def get_rivals(inputs: Inputs, area: Any, place: Any, *, year: int, stamp: float) -> Any:
+    """Return the area's rivals with the study's changes; None when there are none."""
+    if not inputs.rivals:
+        return None
+    told = {
+        "area": inputs.area, "edits": inputs.rivals, "year": year,
+        "replaced": _pick(inputs.replaced, "around"),
+    }  # fmt: skip
+    return _rivals(json.dumps(told, sort_keys=True), stamp, area, place)
+
+
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _known(text: str, stamp: float, _area: Any, _place: Any, _others: Any) -> Any:
+    from capture.chain import load_numbers
+    from capture.papers.known_rows import join_known
+
+    told = json.loads(text)
+    numbers = load_numbers(told["replaced"])
+
+    def measure(table: Any) -> Any:
+        from capture.passing import add_volumes
+        from capture.share.from_map import measure_known
+
+        volumes = add_volumes(
+            _area, _place, study_year=told["year"], decisions=told["ties"],
+            values=numbers["passing"],
+        )  # fmt: skip
+        return measure_known(
+            _area, _place, volumes, _others(), table, values=numbers["share"], sheets=numbers
+        )
+
+    return join_known(
+        _area, told["rows"], left_out=told["left_out"], measure=measure, values=numbers["share"]
+    )
+
+
+def get_known(inputs: Inputs, area: Any, place: Any, *, year: int, stamp: float) -> Any:
+    """Return the area's known sites with the study's own rows, those left out told apart.
+
+    Raises
+    ------
+    CaptureError
+        With every fault of the rows.
+    """
+    told = {
+        "area": inputs.area, "rows": inputs.known, "left_out": inputs.left_out, "year": year,
+        "ties": inputs.ties, "rivals": inputs.rivals,
+        "replaced": _pick(inputs.replaced, "place", "passing", "turning", "seeing", "around",
+                          "share"),
+    }  # fmt: skip
+
+    def others() -> Any:
+        from capture.around import load_rivals
+        from capture.chain import load_numbers
+
+        changed = get_rivals(inputs, area, place, year=year, stamp=stamp)
+        if changed is not None:
+            return changed
+        values = load_numbers(_pick(inputs.replaced, "around"))["around"]
+        return load_rivals(area, place, on_year=year + 0.5, values=values)
+
+    return _known(json.dumps(told, sort_keys=True), stamp, area, place, others)
+
+
+def get_used(inputs: Inputs, area: Any, place: Any, *, year: int, stamp: float) -> Any:
+    """Return the known sites that the fit reads; None when they are the area's own."""
+    if not inputs.known and not inputs.left_out:
+        return None
+    return get_known(inputs, area, place, year=year, stamp=stamp).used
+
+
+def _pick(replaced: dict[str, float], *rooms: str) -> dict[str, float]:
+    return {name: value for name, value in replaced.items() if name.partition(".")[0] in rooms}
