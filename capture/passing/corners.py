@@ -53,6 +53,42 @@ def interpolate(line: FloatArray, fraction: float) -> FloatArray:
     return np.array([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
 
 
+def share_one_road(network: Network, streams: Streams) -> Streams:
+    """Share a stream among the driveways of one site that it passes one after the other.
+
+    Each gets its even part, so that the site's sum holds every vehicle once.
+    """
+    share = streams.corner_share.copy()
+    source = list(streams.source)
+    for site in np.unique(streams.site):
+        for rows in _runs(network, streams, np.flatnonzero(streams.site == site)):
+            many = len(np.unique(streams.driveway[rows]))
+            for k in rows if many > 1 else []:
+                share[k] = 1 - 1 / many
+                source[k] += f"; shared among the {many} driveways it passes, counted once"
+    vehicles = streams.vehicles_per_day * (1 - share) / (1 - streams.corner_share)
+    return replace(streams, corner_share=share, source=source, vehicles_per_day=vehicles)
+
+
+def _runs(network: Network, streams: Streams, rows: NDArray[np.int64]) -> list[list[int]]:
+    """Group a site's streams by road and direction of travel."""
+    groups: list[list[int]] = []
+    for k in (int(r) for r in rows):
+        owner = int(network.edge_segment[int(streams.edge[k])])
+        for group in groups:
+            first = group[0]
+            other = int(network.edge_segment[int(streams.edge[first])])
+            same = streams.road[k] == streams.road[first]
+            if not streams.road[k]:
+                same = bool(network.segment_way[owner] == network.segment_way[other])
+            if same and turn_between(streams.direction_deg[k], streams.direction_deg[first]) < 60:
+                group.append(k)
+                break
+        else:
+            groups.append([k])
+    return groups
+
+
 def count_corners_once(network: Network, streams: Streams, values: Sheet) -> Streams:
     """Take the vehicles that turn from one frontage road into another out of the second."""
     turn = values.value("corner_turn_share")
@@ -77,13 +113,14 @@ def count_corners_once(network: Network, streams: Streams, values: Sheet) -> Str
                     f"; {moved:,.0f} a day that turn in from {streams.road[a]} counted once"
                 )
     base = np.maximum(streams.vehicles_per_day, 1e-9)
-    share = np.minimum(taken / base, 0.9)
+    moved_share = np.minimum(taken / base, 0.9)
+    share = 1 - (1 - streams.corner_share) * (1 - moved_share)
     return replace(
         streams,
         corner_group=group,
         corner_share=share,
         source=source,
-        vehicles_per_day=streams.vehicles_per_day * (1 - share),
+        vehicles_per_day=streams.vehicles_per_day * (1 - moved_share),
     )
 
 

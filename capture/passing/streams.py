@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import Sheet, Worlds
-from capture.passing.corners import apply_notes, count_corners_once
+from capture.passing.corners import apply_notes, count_corners_once, share_one_road
 from capture.passing.directions import turn_between
 from capture.passing.shapes import SHAPE_SOURCE, make_hour_share
 from capture.passing.values import VALUES
@@ -79,7 +79,7 @@ class Streams:
     hour_source: list[str]
     #: streams of one site in one group may hold the same vehicles; -1 for none, (R,)
     corner_group: NDArray[np.int32]
-    #: share taken out since those vehicles pass the site's other road too, (R,)
+    #: share taken out since those vehicles are counted at another driveway of the site, (R,)
     corner_share: FloatArray
     #: roads that share one error, (R,)
     road_key: list[str]
@@ -136,7 +136,7 @@ def add_streams(
         rows += _streams_of(network, frontage, f)
     streams = _to_streams(network, volumes, rows)
     streams = apply_notes(network, streams, [*find_notes(area), *notes], volumes.study_year)
-    return count_corners_once(network, streams, values)
+    return count_corners_once(network, share_one_road(network, streams), values)
 
 
 def _streams_of(network: Network, frontage: Frontage, f: int) -> list[dict[str, Any]]:

@@ -132,6 +132,31 @@ def test_turners_at_a_corner_are_counted_once(walk, latlon):
     assert "counted once" in streams.source[north]
 
 
+@pytest.mark.property
+@pytest.mark.parametrize("many", [1, 2, 3])
+def test_one_road_passed_at_several_driveways_counts_once(walk, latlon, many, tmp_path):
+    import pandas as pd
+
+    volumes, plain, place = walk(CROSS, 700, 30)
+    area = open_area(tmp_path)
+    spots = [latlon(660 + 40 * k, 12) for k in range(many)]
+    lat, lon = latlon(700, 30)
+    sites = find_sites(area, place, f"{lat},{lon}")
+    given = pd.DataFrame(
+        {
+            "site": [sites.ids[0]] * many,
+            "driveway": [f"d{k}" for k in range(many)],
+            "lat": [s[0] for s in spots],
+            "lon": [s[1] for s in spots],
+        }
+    )
+    streams = add_streams(area, place, volumes, add_frontage(place, sites, driveways=given))
+    assert len(streams) == 2 * many
+    assert streams.vehicles_per_day.sum() == pytest.approx(plain.vehicles_per_day.sum())
+    whole = streams.vehicles_per_day / (1 - streams.corner_share)
+    assert whole.tolist() == pytest.approx([plain.vehicles_per_day[0]] * (2 * many))
+
+
 def test_a_mid_block_site_has_no_corner(walk):
     _, streams, _ = walk(CROSS, 700, 30)
     assert (streams.corner_group == -1).all()
