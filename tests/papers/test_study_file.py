@@ -197,3 +197,30 @@ def test_pictures_agree_with_the_study(demo_study) -> None:
     share = make_share_table(demo_study)
     steps = share.iloc[1:-1]
     assert np.allclose(steps["from_share"] * steps["factor"], steps["to_share"])
+
+
+@pytest.mark.property
+def test_approach_agrees_with_what_was_seen(demo_study) -> None:
+    from capture.papers.approach import make_approach, make_view_table
+
+    for stream in range(len(demo_study.streams.edge)):
+        approach = make_approach(demo_study, stream)
+        assert (np.diff(approach.distance_m) < 0).all()
+        assert approach.events["what"].iloc[-1].startswith("the driveway") or (
+            approach.events["distance_m"].iloc[-1] == 0
+        )
+        view = make_view_table(approach)
+        assert (view["from_s"] >= view["to_s"]).all()
+        total = view.groupby("what")["from_s"].max()
+        assert np.allclose(total, approach.seconds[0])
+        any_clear = approach.clear.any(axis=1)
+        longest = float(approach.distance_m[any_clear].max()) if any_clear.any() else 0.0
+        assert demo_study.seeing.seen_m[stream] <= longest + 5.0
+
+
+def test_approach_without_rays_is_refused(demo_study) -> None:
+    from capture.basis import InputError
+    from capture.papers.approach import make_approach
+
+    with pytest.raises(InputError, match="stream must be 0 to"):
+        make_approach(demo_study, 99)

@@ -41,6 +41,9 @@ def wait_for_other_strip(page: Any, before: str) -> str:
         " return s && s.innerText !== before; }",
         arg=before,
     )
+    page.wait_for_timeout(150)
+    page.get_by_test_id("stStatusWidget").wait_for(state="detached")
+    page.wait_for_timeout(150)
     return read_strip(page)
 
 
@@ -56,7 +59,9 @@ def place_parcel(page: Any, parcel: str) -> None:
     box.click()
     box.fill(parcel)
     page.get_by_role("option", name=parcel, exact=True).click()
+    page.get_by_test_id("stSidebar").get_by_text(f"parcel:{parcel}").first.wait_for()
     page.locator(".st-key-strip").wait_for()
+    page.get_by_test_id("stStatusWidget").wait_for(state="detached")
 
 
 def complaints(watched: Any) -> list[str]:
