@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import DataError, Sheet, raise_gathered
+from capture.hours.times import read_times
 from capture.hours.values import VALUES
 from capture.hours.year import DAYS, YearShape, month_of_day, normalise_shares
 
@@ -88,7 +89,7 @@ def load_sales_table(table: pd.DataFrame) -> pd.DataFrame:
         )
     if len(table) > _MOST_ROWS:
         raise DataError(f"sales: at most {_MOST_ROWS} rows are read, got {len(table)}; sum by hour")
-    time = pd.to_datetime(table[time_name], errors="coerce")
+    time = read_times(table[time_name])
     cars = pd.to_numeric(table[cars_name], errors="coerce").to_numpy(dtype=np.float64)
     if "hour" in lower:
         hour = pd.to_numeric(table[lower["hour"]], errors="coerce")

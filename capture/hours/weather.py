@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import DataError, InputError, Sheet, raise_gathered
+from capture.hours.times import read_times
 from capture.hours.values import VALUES
 
 FloatArray = NDArray[np.float64]
@@ -99,7 +100,7 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
             "weather: needs a column date and a column prcp (mm a day), got "
             f"{', '.join(map(str, table.columns[:12]))}; rename them"
         )
-    out = pd.DataFrame({"date": pd.to_datetime(table[found["date"]], errors="coerce")})
+    out = pd.DataFrame({"date": read_times(table[found["date"]])})
     rows = table["row"].to_numpy() if "row" in table.columns else np.arange(1, len(table) + 1)
     faults = [f"row {rows[k]}: date is not readable" for k in np.flatnonzero(out["date"].isna())]
     for ours, (low, high, unit) in _LIMITS.items():

@@ -205,3 +205,24 @@ def test_what_cannot_be_a_shape_is_refused():
         make_year_shape(Offer(), road_hour_share=[1, 2])
     with pytest.raises(InputError, match="no hour of the year"):
         normalise_shares([0.0, 0.0])
+
+
+@pytest.mark.property
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 10_000), middle=st.floats(-25, 40), gaps=st.floats(0, 0.5))
+def test_any_weather_gives_a_whole_year_or_says_why_not(seed, middle, gaps):
+    rng = np.random.default_rng(seed)
+    table = daily()
+    table["TMAX"] = np.clip(middle + rng.normal(0, 12, 365), -80, 60)
+    table["PRCP"] = rng.gamma(0.3, 12, 365)
+    table["SNOW"] = np.where(rng.random(365) < 0.1, 30.0, 0.0)
+    for name in ("TMAX", "PRCP", "SNOW"):
+        table.loc[rng.random(365) < gaps, name] = np.nan
+    try:
+        shape = make_year_shape(Offer(), weather=table)
+    except InputError as error:
+        assert "no hour of the year is open" in str(error)  # noqa: PT017
+        return
+    assert math.fsum(shape.share) == 1.0
+    assert (shape.share >= 0).all()
+    assert shape.day_share.max() * 365 < 40

@@ -1,0 +1,45 @@
+"""How is a column of dates or times from a file read as local wall-clock time?
+
+A time-zone offset is dropped and not applied: a wash's hour is the hour on its own clock.
+Whole numbers such as 20250131 are dates, not seconds.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import pandas as pd
+
+#: an offset that follows a time of day
+_OFFSET: Final = r"(:\d\d(?:\.\d+)?)\s*(?:Z|[+-]\d\d:?\d\d)$"
+
+
+def read_times(column: pd.Series) -> pd.Series:
+    """Read dates or times as local time; what is not readable becomes NaT.
+
+    Parameters
+    ----------
+    column : Series
+        Texts, whole numbers of the form YYYYMMDD, or datetimes.
+
+    Returns
+    -------
+    Series of datetime64, without a time zone
+
+    Examples
+    --------
+    >>> read_times(pd.Series(["2025-03-01 09:30:00+02:00", "x"])).isna().tolist()
+    [False, True]
+    >>> str(read_times(pd.Series([20250301]))[0])[:10]
+    '2025-03-01'
+    """
+    if pd.api.types.is_datetime64_any_dtype(column):
+        times = pd.to_datetime(column)
+    elif pd.api.types.is_integer_dtype(column):
+        times = pd.to_datetime(column.astype(str), format="%Y%m%d", errors="coerce")
+    else:
+        texts = column.astype("string").str.strip().str.replace(_OFFSET, r"\1", regex=True)
+        times = pd.to_datetime(texts, errors="coerce")
+    if times.dt.tz is not None:
+        times = times.dt.tz_localize(None)
+    return times
