@@ -60,14 +60,23 @@ def share_one_road(network: Network, streams: Streams) -> Streams:
     """
     share = streams.corner_share.copy()
     source = list(streams.source)
-    for site in np.unique(streams.site):
-        for rows in _runs(network, streams, np.flatnonzero(streams.site == site)):
+    for of_site in _rows_by_site(streams):
+        for rows in _runs(network, streams, of_site):
             many = len(np.unique(streams.driveway[rows]))
             for k in rows if many > 1 else []:
                 share[k] = 1 - 1 / many
                 source[k] += f"; shared among the {many} driveways it passes, counted once"
     vehicles = streams.vehicles_per_day * (1 - share) / (1 - streams.corner_share)
     return replace(streams, corner_share=share, source=source, vehicles_per_day=vehicles)
+
+
+def _rows_by_site(streams: Streams) -> list[NDArray[np.int64]]:
+    """Return the rows of each site, sites in order."""
+    order = np.argsort(streams.site, kind="stable").astype(np.int64)
+    if len(order) == 0:
+        return []
+    starts = np.flatnonzero(np.diff(streams.site[order])) + 1
+    return np.split(order, starts)
 
 
 def _runs(network: Network, streams: Streams, rows: NDArray[np.int64]) -> list[list[int]]:
@@ -97,8 +106,7 @@ def count_corners_once(network: Network, streams: Streams, values: Sheet) -> Str
     taken = np.zeros(len(streams))
     source = list(streams.source)
     made = 0
-    for site in np.unique(streams.site):
-        rows = np.flatnonzero(streams.site == site)
+    for rows in _rows_by_site(streams):
         for a in rows:
             for b in rows:
                 if not _turns_into(network, streams, int(a), int(b), reach):

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import Sheet, Worlds
+from capture.passing.carry import Touching, make_touching
 from capture.passing.corners import apply_notes, count_corners_once, share_one_road
 from capture.passing.directions import turn_between
 from capture.passing.shapes import SHAPE_SOURCE, make_hour_share
@@ -131,15 +132,18 @@ def add_streams(
         Rows in the order of the frontage, along the piece's geometry first.
     """
     network = place.network
+    touching = make_touching(network)
     rows: list[dict[str, Any]] = []
     for f in range(len(frontage.segment)):
-        rows += _streams_of(network, frontage, f)
+        rows += _streams_of(network, touching, frontage, f)
     streams = _to_streams(network, volumes, rows)
     streams = apply_notes(network, streams, [*find_notes(area), *notes], volumes.study_year)
     return count_corners_once(network, share_one_road(network, streams), values)
 
 
-def _streams_of(network: Network, frontage: Frontage, f: int) -> list[dict[str, Any]]:
+def _streams_of(
+    network: Network, touching: Touching, frontage: Frontage, f: int
+) -> list[dict[str, Any]]:
     g = int(frontage.segment[f])
     at = float(frontage.fraction[f])
     side = int(frontage.side[f])
@@ -161,33 +165,42 @@ def _streams_of(network: Network, frontage: Frontage, f: int) -> list[dict[str, 
         )
     if opposite >= 0:
         rows[0]["near_side"] = True
-        found, where = _along_opposite(network, opposite, frontage, f)
+        found, where = _along_opposite(network, touching, opposite, frontage, f)
         edge = int(network.segment_edge_forward[found])
         rows.append({**base, "edge": edge, "fraction": where, "near_side": False, "dual": True})
     return rows
 
 
 def _along_opposite(
-    network: Network, opposite: int, frontage: Frontage, f: int
+    network: Network, touching: Touching, opposite: int, frontage: Frontage, f: int
 ) -> tuple[int, float]:
     """Find the place on the other carriageway that lies across from a driveway."""
     import shapely
 
     point = shapely.Point(float(frontage.line_x[f]), float(frontage.line_y[f]))
     best = (math.inf, opposite, 0.5)
-    name = network.segment_name[opposite]
-    ends = {int(network.segment_tail[opposite]), int(network.segment_head[opposite])}
-    beside = np.flatnonzero(
-        np.isin(network.segment_tail, list(ends)) | np.isin(network.segment_head, list(ends))
-    )
-    for g in [opposite, *(int(b) for b in beside)]:
-        if g != opposite and (network.segment_name[g] != name or not network.segment_oneway[g]):
-            continue
+    for g in [opposite, *_same_carriageway(network, touching, opposite)]:
         line = shapely.LineString(network.segment_line(g))
         distance = float(line.distance(point))
         if distance < best[0] - 1e-9:
             best = (distance, g, float(line.project(point, normalized=True)))
     return best[1], best[2]
+
+
+def _same_carriageway(network: Network, touching: Touching, g: int) -> list[int]:
+    """List the pieces that lead onto or off a one-way piece along the same carriageway."""
+    name = network.segment_name[g]
+    found = []
+    for node, ends in (
+        (int(network.segment_tail[g]), network.segment_head),
+        (int(network.segment_head[g]), network.segment_tail),
+    ):
+        part = slice(int(touching.indptr[node]), int(touching.indptr[node + 1]))
+        for other in (int(k) for k in touching.segment[part]):
+            alike = network.segment_name[other] == name and bool(network.segment_oneway[other])
+            if other != g and alike and int(ends[other]) == node:
+                found.append(other)
+    return found
 
 
 def _to_streams(network: Network, volumes: Volumes, rows: Sequence[dict[str, Any]]) -> Streams:
@@ -204,17 +217,18 @@ def _to_streams(network: Network, volumes: Volumes, rows: Sequence[dict[str, Any
     heavy = volumes.heavy_share[owner]
     split_log = volumes.split_log_sd[owner]
     heavy_log = 0.5 * heavy / np.maximum(1 - heavy, 0.05)
-    shares, told = _hours(network, volumes, edge)
+    direction = np.array(
+        [bearing_at(network, int(e), float(a)) for e, a in zip(edge, fraction, strict=True)],
+        dtype=np.float64,
+    )
+    shares, told = _hours(network, volumes, edge, direction)
     return Streams(
         site=np.array([r["site"] for r in rows], dtype=np.int32),
         driveway=np.array([r["driveway"] for r in rows], dtype=np.int32),
         edge=edge,
         fraction=np.clip(fraction, 0.0, 1.0),
         road=[network.segment_name[g] or network.segment_ref[g] for g in owner],
-        direction_deg=np.array(
-            [bearing_at(network, int(e), float(a)) for e, a in zip(edge, fraction, strict=True)],
-            dtype=np.float64,
-        ),
+        direction_deg=direction,
         lanes=np.maximum(np.asarray(lanes, dtype=np.float64), 1.0),
         speed_mps=np.asarray(network.edge_speed_mps[edge], dtype=np.float64),
         near_side=np.array([r["near_side"] for r in rows], dtype=bool),
@@ -249,30 +263,34 @@ def bearing_at(network: Network, edge: int, fraction: float) -> float:
 
 
 def _hours(
-    network: Network, volumes: Volumes, edge: NDArray[np.int32]
+    network: Network, volumes: Volumes, edge: NDArray[np.int32], direction_deg: FloatArray
 ) -> tuple[FloatArray, list[str]]:
     """Take the nearest counted station of a like class on the same road, else the default."""
     shares = np.zeros((len(edge), 24))
     told = []
+    known: dict[tuple[str, int], tuple[Any, bool] | None] = {}
     for k, e in enumerate(edge):
         g = int(network.edge_segment[e])
         own = int(network.segment_class[g])
-        best = _best_shape(network, volumes, g, own)
-        if best is None:
-            shares[k] = make_hour_share(own)
-            told.append(SHAPE_SOURCE)
-            continue
-        shape, same = best
-        bearing = bearing_at(network, int(e), 0.5)
-        known = len(shape.share) == 2 and math.isfinite(shape.direction_deg) and same
-        if known:
-            row = 0 if turn_between(bearing, shape.direction_deg) < 90 else 1
-            shares[k] = shape.share[row]
-        else:
-            shares[k] = shape.share.mean(axis=0)
-        how = "by direction" if known else "both directions together"
-        told.append(f"hours of station {shape.station}, {shape.days} day(s), {how}")
+        key = (network.segment_name[g], own)
+        if key not in known:
+            known[key] = _best_shape(network, volumes, g, own)
+        shares[k], how = _share_of(known[key], own, float(direction_deg[k]))
+        told.append(how)
     return shares, told
+
+
+def _share_of(
+    best: tuple[Any, bool] | None, own: int, direction_deg: float
+) -> tuple[FloatArray, str]:
+    if best is None:
+        return make_hour_share(own), SHAPE_SOURCE
+    shape, same = best
+    said = f"hours of station {shape.station}, {shape.days} day(s)"
+    if len(shape.share) == 2 and math.isfinite(shape.direction_deg) and same:
+        row = 0 if turn_between(direction_deg, shape.direction_deg) < 90 else 1
+        return shape.share[row], f"{said}, by direction"
+    return shape.share.mean(axis=0), f"{said}, both directions together"
 
 
 def _best_shape(network: Network, volumes: Volumes, g: int, own: int) -> tuple[Any, bool] | None:
