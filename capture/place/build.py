@@ -111,6 +111,8 @@ def build_network(
         segment_opposite=opposite,
         banned_from=bans.banned_from,
         banned_to=bans.banned_to,
+        banned_path_indptr=np.cumsum([0, *map(len, bans.paths)]).astype(np.int64),
+        banned_path_edge=np.array([e for path in bans.paths for e in path], dtype=np.int32),
         **nodes,
         **segments,
         **edges,

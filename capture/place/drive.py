@@ -163,7 +163,7 @@ def compute_pair_seconds(
         return turned.T.copy()
     graph = search_graph(network, reverse=reverse, seconds=seconds)
     sweeper = Sweeper(graph)
-    edges, rest = position_edges(network, graph, targets)
+    edges, rest = position_edges(network, graph, targets, twins=True)
     table = np.full((len(origins), len(targets)), np.inf)
     for k in range(len(origins)):
         first, keys = start_edges(network, graph, origins, k)
@@ -243,8 +243,8 @@ def nearest_k(
         graph.dead_end, edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s,
         graph.per_width, graph.empty_buckets(), entry, held, size, label,
     )  # fmt: skip
-    at, at_rest = position_edges(network, graph, origins)
-    same = _same_sources(at, at_rest, edges[who, side], rest[who, side], who)
+    at, at_rest = position_edges(network, graph, origins, twins=True)
+    same = _same_sources(at[:, :2], at_rest[:, :2], edges[who, side], rest[who, side], who)
     index, found = read_labels(
         graph.cost, graph.leaves, entry, held, size, label, at, at_rest, *same, limit_s,
         most,

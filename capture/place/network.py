@@ -8,8 +8,10 @@ posted or class speed, without delay at signals.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
+from dataclasses import field as dataclass_field
 from typing import Any, overload
 
 import numpy as np
@@ -200,6 +202,10 @@ class Network:
     banned_from: Ints
     #: edge into which it is forbidden, (bans,)
     banned_to: Ints
+    #: first entry of each forbidden path of three and more edges, (paths+1,)
+    banned_path_indptr: Longs = dataclass_field(default_factory=lambda: np.zeros(1, np.int64))
+    #: edges of the forbidden paths, one after the other
+    banned_path_edge: Ints = dataclass_field(default_factory=lambda: np.empty(0, np.int32))
 
     def __post_init__(self) -> None:
         nodes, edges, segments = self.nodes, self.edges, self.segments
@@ -229,6 +235,12 @@ class Network:
     def segments(self) -> int:
         """Number of segments."""
         return len(self.segment_tail)
+
+    def banned_paths(self) -> list[tuple[int, ...]]:
+        """Return the forbidden paths of three and more edges."""
+        ends = self.banned_path_indptr.tolist()
+        edges = self.banned_path_edge.tolist()
+        return [tuple(edges[a:b]) for a, b in itertools.pairwise(ends)]
 
     def segment_line(self, segment: int) -> Floats:
         """Return a segment's geometry, shape (points, 2), metres."""

@@ -117,7 +117,9 @@ class Place:
             "junctions": self.network.nodes,
             "road pieces": self.network.segments,
             "road km": round(float(self.network.segment_length_m.sum()) / 1000, 1),
-            "turn restrictions": len(self.network.banned_from),
+            "forbidden turns": len(self.network.banned_from)
+            + len(self.network.banned_path_indptr)
+            - 1,
             "buildings": len(self.buildings),
             "washes": int((self.features["kind"] == "car_wash").sum()),
         }

@@ -1,8 +1,8 @@
 """Which pairs of directed edges may not be driven one after the other?
 
 A ``no_...`` restriction forbids its own turn; an ``only_...`` forbids all the others. A
-restriction whose middle is a way instead of a node forbids nothing here and is counted in
-the notes, as is one whose ways do not meet its node.
+restriction whose middle is a way forbids the whole path over it. One whose ways do not meet
+is counted in the notes.
 """
 
 from __future__ import annotations
@@ -16,6 +16,9 @@ import numpy as np
 from capture.place.network import Ints, Longs
 from capture.place.raw import Raw, Restriction
 
+#: most edges before the last of a forbidden path
+_MOST_PATH = 8
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bans:
@@ -23,6 +26,8 @@ class Bans:
 
     banned_from: Ints
     banned_to: Ints
+    #: forbidden paths of three and more edges
+    paths: tuple[tuple[int, ...], ...]
     notes: tuple[str, ...]
 
 
@@ -43,7 +48,8 @@ def resolve_restrictions(
         Way of each segment.
     """
     found: set[tuple[int, int]] = set()
-    unused = over_ways = 0
+    paths: set[tuple[int, ...]] = set()
+    unused = 0
     if raw.restrictions:
         into = np.argsort(edges["edge_head"], kind="stable")
         into_start = np.searchsorted(edges["edge_head"][into], np.arange(len(node_id) + 1))
@@ -51,7 +57,9 @@ def resolve_restrictions(
         node_of = {int(number): k for k, number in enumerate(node_id)}
         for restriction in raw.restrictions:
             if restriction.via_ways:
-                over_ways += 1
+                over = _paths(restriction, edges, way)
+                unused += not over
+                paths |= over
                 continue
             node = node_of.get(restriction.via_node, -1)
             if node < 0:
@@ -64,11 +72,14 @@ def resolve_restrictions(
             found |= pairs
     pairs_array = np.array(sorted(found), dtype=np.int32).reshape(-1, 2)
     notes = []
-    if over_ways:
-        notes.append(f"{over_ways} turn restrictions that span a whole road are not applied")
     if unused:
         notes.append(f"{unused} turn restrictions do not fit the roads read and are not applied")
-    return Bans(banned_from=pairs_array[:, 0], banned_to=pairs_array[:, 1], notes=tuple(notes))
+    return Bans(
+        banned_from=pairs_array[:, 0],
+        banned_to=pairs_array[:, 1],
+        paths=tuple(sorted(paths)),
+        notes=tuple(notes),
+    )
 
 
 def _pairs(
@@ -89,3 +100,27 @@ def _pairs(
         else:
             pairs |= {(source, int(t)) for t in targets.tolist() if t != back}
     return pairs
+
+
+def _paths(restriction: Restriction, edges: Mapping[str, Any], way: Longs) -> set[tuple[int, ...]]:
+    """Forbidden paths over the ways in the middle, at most a few edges long."""
+    indptr, head, reverse = edges["indptr"], edges["edge_head"], edges["edge_reverse"]
+    middle = set(restriction.via_ways)
+    found: set[tuple[int, ...]] = set()
+    waiting: list[tuple[int, ...]] = [
+        (int(e),) for e in np.flatnonzero(np.isin(way, restriction.from_ways))
+    ]
+    while waiting:
+        path = waiting.pop()
+        last = path[-1]
+        leaving = range(int(indptr[head[last]]), int(indptr[head[last] + 1]))
+        onward = [e for e in leaving if e != reverse[last] and e not in path]
+        if len(path) > 1 and middle <= {int(way[e]) for e in path[1:]}:
+            targets = [e for e in onward if way[e] in restriction.to_ways]
+            if targets and restriction.kind.startswith("only_"):
+                found |= {(*path, e) for e in onward if e not in targets}
+            else:
+                found |= {(*path, e) for e in targets}
+        if len(path) < _MOST_PATH:
+            waiting += [(*path, e) for e in onward if int(way[e]) in middle]
+    return found

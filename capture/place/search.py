@@ -7,13 +7,15 @@ the forbidden pairs. It is made once per network and direction and kept beside i
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
 import numpy as np
 
 from capture.basis import InputError
-from capture.place.network import Bools, Floats, Ints, Network
+from capture.place.long_bans import make_twins
+from capture.place.network import Bools, Floats, Ints, Longs, Network
 from capture.place.snap import Snap
 
 #: seconds a bucket of the queue spans: few items fall into one, so keeping them sorted is cheap
@@ -41,6 +43,8 @@ class SearchGraph:
     outside: Ints
     #: number here of each edge of the network, (E,)
     inside: Ints
+    #: further numbers here of edges of the network that a long turn restriction doubles
+    twins: Mapping[int, Sequence[int]]
     #: first entry of each edge in ``ban_onto``, (E+1,)
     ban_start: Ints
     #: edges that may not follow, (bans,)
@@ -103,38 +107,47 @@ def _check_seconds(network: Network, seconds: Floats) -> Floats:
 
 
 def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
-    edges = network.edges
+    pairs = np.column_stack([network.banned_from, network.banned_to]).astype(np.int64)
+    paths = network.banned_paths()
+    ends = network.edge_tail, network.edge_head
     if reverse:
-        outside = np.argsort(network.edge_head, kind="stable").astype(np.int32)
-        leaves, onto = network.edge_head[outside], network.edge_tail[outside]
-        first, second = network.banned_to, network.banned_from
-    else:
-        outside = np.arange(edges, dtype=np.int32)
-        leaves, onto = network.edge_tail, network.edge_head
-        first, second = network.banned_from, network.banned_to
-    inside = np.empty(edges, dtype=np.int32)
-    inside[outside] = np.arange(edges, dtype=np.int32)
-    banned, follows = inside[first], inside[second]
-    order = np.argsort(banned, kind="stable")
-    per_edge = np.bincount(banned, minlength=edges)
+        pairs, paths, ends = pairs[:, ::-1], [path[::-1] for path in paths], ends[::-1]
+    twins = make_twins(network.edges, pairs, paths, network.edge_reverse)
+    base = np.concatenate([np.arange(network.edges), twins.base])
+    order = np.argsort(ends[0][base], kind="stable")
+    place = np.empty(len(base), dtype=np.int32)
+    place[order] = np.arange(len(base), dtype=np.int32)
+    outside = base[order].astype(np.int32)
+    banned, follows = place[twins.pairs[:, 0]], place[twins.pairs[:, 1]]
+    by_edge = np.argsort(banned, kind="stable")
+    per_edge = np.bincount(banned, minlength=len(base))
+    leaves, onto = ends[0][outside], ends[1][outside]
     back = np.asarray(network.edge_reverse)[outside]
-    buckets, width = _size_queue(float(cost.max()) if edges else 1.0)
+    buckets, width = _size_queue(float(cost.max()) if network.edges else 1.0)
     counts = np.bincount(leaves, minlength=network.nodes)
     return SearchGraph(
         start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int32),
         cost=np.ascontiguousarray(cost[outside]),
         onto=np.where(per_edge > 0, ~onto, onto).astype(np.int32),
-        opposite=np.where(back >= 0, inside[back], -1).astype(np.int32),
+        opposite=np.where(back >= 0, place[back], -1).astype(np.int32),
         leaves=np.ascontiguousarray(leaves),
         outside=outside,
-        inside=inside,
+        inside=place[: network.edges],
+        twins=_gather_twins(twins.base, place[network.edges :]),
         ban_start=np.concatenate([[0], np.cumsum(per_edge)]).astype(np.int32),
-        ban_onto=follows[order].astype(np.int32),
+        ban_onto=follows[by_edge].astype(np.int32),
         dead_end=np.diff(network.indptr) == 1,
         buckets=buckets,
         per_width=1.0 / width,
         reverse=reverse,
     )
+
+
+def _gather_twins(base: Longs, place: Ints) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for edge, number in zip(base.tolist(), place.tolist(), strict=True):
+        found.setdefault(edge, []).append(number)
+    return found
 
 
 def _size_queue(longest_s: float) -> tuple[int, float]:
@@ -270,7 +283,9 @@ def start_edges(network: Network, graph: SearchGraph, at: Snap, k: int) -> tuple
     return edges[0][good], rest[0][good]
 
 
-def position_edges(network: Network, graph: SearchGraph, at: Snap) -> tuple[Ints, Floats]:
+def position_edges(
+    network: Network, graph: SearchGraph, at: Snap, *, twins: bool = False
+) -> tuple[Ints, Floats]:
     """Return the edges over m positions and the seconds from there to the edges' ends.
 
     "End" is where the direction of search leads to: the head, or the tail in reverse.
@@ -278,7 +293,8 @@ def position_edges(network: Network, graph: SearchGraph, at: Snap) -> tuple[Ints
     Returns
     -------
     ndarray of int32, shape (m, 2)
-        Forward and backward edge as the graph numbers them, -1 where there is none.
+        Forward and backward edge as the graph numbers them, -1 where there is none; with
+        ``twins``, two more columns for each further number that one of the edges has.
     ndarray of float, shape (m, 2)
     """
     on = at.segment >= 0
@@ -286,9 +302,23 @@ def position_edges(network: Network, graph: SearchGraph, at: Snap) -> tuple[Ints
     outside = np.column_stack(
         [network.segment_edge_forward[segment], network.segment_edge_backward[segment]]
     )
-    edges = np.where((outside >= 0) & on[:, None], graph.inside[outside], -1).astype(np.int32)
-    cost = np.where(edges >= 0, graph.cost[edges], 0.0)
+    outside = np.where(on[:, None], outside, -1)
+    edges = np.where(outside >= 0, graph.inside[outside], -1).astype(np.int32)
     left = np.column_stack([1.0 - at.fraction, at.fraction])
     if graph.reverse:
         left = 1.0 - left
+    if twins and graph.twins:
+        more = _twin_columns(graph, outside)
+        edges, left = np.hstack([edges, more]), np.tile(left, (1, 1 + more.shape[1] // 2))
+    cost = np.where(edges >= 0, graph.cost[edges], 0.0)
     return edges, cost * left
+
+
+def _twin_columns(graph: SearchGraph, outside: Ints) -> Ints:
+    most = max(len(numbers) for numbers in graph.twins.values())
+    columns = np.full((len(outside), 2 * most), -1, dtype=np.int32)
+    for edge, numbers in graph.twins.items():
+        row, side = np.nonzero(outside == edge)
+        for k, number in enumerate(numbers):
+            columns[row, 2 * k + side] = number
+    return columns

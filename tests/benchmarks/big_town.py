@@ -73,6 +73,10 @@ def tile_network(small: Network, copies: int, *, links: int = 6) -> Network:
             values[field.name] = Labels(np.tile(value.codes, copies), value.words)
         elif isinstance(value, np.ndarray):
             values[field.name] = np.tile(value, copies)
+    values |= {
+        "banned_path_indptr": np.zeros(1, np.int64),
+        "banned_path_edge": np.empty(0, np.int32),
+    }
     for axis, names in enumerate((("node_x", "geom_x"), ("node_y", "geom_y"))):
         for name in names:
             values[name] = values[name] + np.repeat(shift[:, axis], len(getattr(small, name)))

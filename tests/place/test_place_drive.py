@@ -87,7 +87,10 @@ def _without_bans(network: Network) -> Network:
     from dataclasses import replace
 
     empty = np.empty(0, np.int32)
-    return replace(network, banned_from=empty, banned_to=empty)
+    none = np.zeros(1, np.int64)
+    return replace(
+        network, banned_from=empty, banned_to=empty, banned_path_indptr=none, banned_path_edge=empty
+    )
 
 
 @pytest.mark.parametrize("name", EXTRACTS)
@@ -122,7 +125,12 @@ def test_same_answers_as_osmnx_and_networkx(name: str, tmp_path: Path) -> None:
 
 
 def _turn_graph(network: Network) -> Any:
-    """Every permitted pair of edges, as a NetworkX graph of edges: turning round at dead ends."""
+    """Every permitted sequence of edges as a NetworkX graph: turning round at dead ends.
+
+    Without forbidden paths its nodes are edges; with them, pairs of the edge before and the edge.
+    """
+    if len(network.banned_path_indptr) > 1:
+        return _history_graph(network)
     graph = nx.DiGraph()
     graph.add_nodes_from(range(network.edges))
     banned = set(zip(network.banned_from.tolist(), network.banned_to.tolist(), strict=True))
@@ -135,6 +143,33 @@ def _turn_graph(network: Network) -> Any:
                 continue
             graph.add_edge(edge, following, seconds=float(network.edge_seconds[following]))
     return graph
+
+
+def _history_graph(network: Network) -> Any:
+    plain = _turn_graph(_without_paths(network))
+    paths = set(network.banned_paths())
+    assert all(len(path) == 3 for path in paths)
+    graph = nx.DiGraph()
+    for before, edge in plain.edges:
+        for following in plain.successors(edge):
+            if (before, edge, following) not in paths:
+                seconds = float(network.edge_seconds[following])
+                graph.add_edge((before, edge), (edge, following), seconds=seconds)
+        graph.add_node((before, edge))
+    return graph
+
+
+def _without_paths(network: Network) -> Network:
+    from dataclasses import replace
+
+    return replace(network, banned_path_indptr=np.zeros(1, np.int64))
+
+
+def _onward(network: Network, graph: Any, edge: int) -> list[tuple[Any, int]]:
+    """What may follow a start edge: nodes of the turn graph, and the edges they stand for."""
+    if len(network.banned_path_indptr) > 1:
+        return [(node, node[1]) for node in graph.nodes if node[0] == edge]
+    return [(following, following) for following in graph.successors(edge)]
 
 
 def _brute_seconds(network: Network, segment: int, fraction: float, limit: float) -> Any:
@@ -152,10 +187,11 @@ def _brute_seconds(network: Network, segment: int, fraction: float, limit: float
     for edge, key in starts:
         head = int(network.edge_head[edge])
         nodes[head] = min(nodes[head], key)
-        for following in graph.successors(edge):
+        for node, following in _onward(network, graph, edge):
             first = key + float(network.edge_seconds[following])
-            lengths = nx.single_source_dijkstra_path_length(graph, following, weight="seconds")
-            for other, more in lengths.items():
+            lengths = nx.single_source_dijkstra_path_length(graph, node, weight="seconds")
+            for state, more in lengths.items():
+                other = state[1] if isinstance(state, tuple) else state
                 ends[other] = min(ends.get(other, np.inf), first + more)
     for edge, key in ends.items():
         head = int(network.edge_head[edge])
@@ -210,8 +246,16 @@ def towns(draw: st.DrawFn) -> Network:
     from dataclasses import replace
 
     chosen.sort()
+    triples = [
+        (a, b, c)
+        for (a, b), (also_b, c) in itertools.product(pairs, pairs)
+        if b == also_b and len({a, b, c}) == 3
+    ]
+    long = draw(st.lists(st.sampled_from(triples), max_size=4, unique=True)) if triples else []
     return replace(
         network,
+        banned_path_indptr=np.arange(0, 3 * len(long) + 1, 3),
+        banned_path_edge=np.array(sorted(long), np.int32).ravel(),
         banned_from=np.array([a for a, _ in chosen], np.int32),
         banned_to=np.array([b for _, b in chosen], np.int32),
     )

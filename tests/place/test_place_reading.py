@@ -272,6 +272,27 @@ def test_a_restriction_that_spares_cars_forbids_nothing(tmp_path: Path) -> None:
     assert _bans(read(town, tmp_path).network) == set()
 
 
+@pytest.mark.parametrize(
+    ("kind", "forbidden"),
+    [("no_u_turn", [(14, 12, 21)]), ("only_straight_on", [(14, 12, 20)])],
+)
+def test_a_restriction_over_a_whole_road(
+    kind: str, forbidden: list[tuple[int, ...]], tmp_path: Path
+) -> None:
+    town = cross(200.0)
+    town.node(6, 200, 150)
+    town.node(7, 200, -150)
+    town.way(20, [2, 6], {"highway": "residential"})
+    town.way(21, [2, 7], {"highway": "residential"})
+    members = [("way", 14, "from"), ("way", 12, "via"), ("way", 21, "to")]
+    town.relation(90, members, {"type": "restriction", "restriction": kind})
+    place = read(town, tmp_path)
+    way = place.network.segment_way[place.network.edge_segment]
+    got = [tuple(int(way[e]) for e in path) for path in place.network.banned_paths()]
+    assert got == forbidden
+    assert place.notes == ()
+
+
 def test_a_restriction_that_fits_nothing_is_told(tmp_path: Path) -> None:
     town = cross()
     town.ban(90, "no_left_turn", 777, 1, 13)
