@@ -13,7 +13,7 @@ from capture.basis import InputError
 
 FloatArray = NDArray[np.float64]
 #: highest growth a period that is searched for a rate of return; the lowest is its inverse
-MOST_GROWTH = 1e3
+MOST_GROWTH = 1e6
 _SCANNED = 257
 _HALVINGS = 60
 
@@ -80,7 +80,7 @@ def compute_irr(payments: ArrayLike) -> FloatArray:
     -------
     ndarray of float, shape (...)
         ``nan`` where there is none: payments that never change sign, or whose value does
-        not cross zero for a growth of 0.001 to 1000 a period.
+        not cross zero for a growth of 1e-6 to 1e6 a period.
 
     Notes
     -----
