@@ -196,10 +196,12 @@ def _same_carriageway(network: Network, touching: Touching, g: int) -> list[int]
         (int(network.segment_head[g]), network.segment_tail),
     ):
         part = slice(int(touching.indptr[node]), int(touching.indptr[node + 1]))
-        for other in (int(k) for k in touching.segment[part]):
+        away = dict(zip(touching.segment[part].tolist(), touching.away_deg[part], strict=True))
+        for other, bearing in away.items():
             alike = network.segment_name[other] == name and bool(network.segment_oneway[other])
-            if other != g and alike and int(ends[other]) == node:
-                found.append(other)
+            on = other != g and alike and int(ends[other]) == node
+            if on and turn_between(bearing, away[g]) > 90:
+                found.append(int(other))
     return found
 
 

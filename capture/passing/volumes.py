@@ -22,6 +22,7 @@ from capture.basis import InputError, Sheet
 from capture.passing.carry import Carried
 from capture.passing.expand import age_count
 from capture.passing.fill import Fill, fit_fill, make_blocks, make_design
+from capture.passing.guess import Question
 from capture.passing.hourly import HourShape
 from capture.passing.layers import AreaCounts, load_area_counts
 from capture.passing.ledger import list_rows
@@ -84,6 +85,8 @@ class Volumes:
     done: pd.DataFrame
     #: what each column of each file was taken for
     columns: pd.DataFrame
+    #: what the files left open and could be done without: file, question
+    questions: list[tuple[str, Question]]
     #: hour shapes of counted stations with the piece each is tied to
     shapes: list[tuple[HourShape, int]]
     #: the gap-filling fit
@@ -269,6 +272,7 @@ def assemble_volumes(
         conflicts=find_conflicts(network, counts, carried, values),
         done=loaded.done,
         columns=loaded.columns,
+        questions=[(f.name, q) for f in loaded.files for q in f.open_questions],
         shapes=_tie_shapes(counts, loaded.shapes),
         model=model,
         study_year=study_year,

@@ -110,6 +110,25 @@ def test_a_dual_road_gives_the_far_carriageway_behind_a_median(walk, latlon):
     assert x[0] == pytest.approx(x[1], abs=3)
 
 
+@pytest.mark.parametrize("x", [30, 75, 300, 860])
+def test_the_far_carriageway_is_never_the_near_one(walk, x):
+    """Also where the two begin at one node, and at the ends of their pieces."""
+    avenue = {"highway": "primary", "name": "Park Avenue", "oneway": "yes"}
+    ways = [
+        ({"highway": "primary", "name": "Park Avenue"}, [(-900, 0), (0, 0)]),
+        (avenue, [(0, 0), (60, -9), (400, -9), (900, -9)]),
+        (avenue, [(900, 9), (500, 9), (60, 9), (0, 0)]),
+        (SIDE, [(400, -500), (400, -9)]),
+        (SIDE, [(500, 9), (500, 500)]),
+    ]
+    _, streams, _ = walk(ways, x, -45)
+    park = streams.take([name == "Park Avenue" for name in streams.road])
+    assert len(park) == 2
+    turn = abs((park.direction_deg[0] - park.direction_deg[1] + 180) % 360 - 180)
+    assert turn > 140
+    assert park.near_side.tolist() == [True, False]
+
+
 def test_turners_at_a_corner_are_counted_once(walk, latlon):
     counts = _counts(
         latlon, (700, 0, "Main Road", 20_000, "both"), (0, 700, "Side Road", 8_000, "both")
