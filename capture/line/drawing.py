@@ -53,7 +53,9 @@ _SHADES: Final = ("#e6dfcf", "#d8e2e0")
 _FONT: Final = 'font-family="Verdana, DejaVu Sans, sans-serif"'
 
 
-def render_line(line: Line, *, units: UnitSystem = "us", values: Sheet = VALUES) -> str:
+def render_line(
+    line: Line, *, units: UnitSystem = "us", listing: bool = True, values: Sheet = VALUES
+) -> str:
     """Draw one line of a sized line as SVG.
 
     Parameters
@@ -62,6 +64,8 @@ def render_line(line: Line, *, units: UnitSystem = "us", values: Sheet = VALUES)
         With stations; bays have none to draw.
     units : {"us", "metric"}
         What distances, power and water are written in.
+    listing : bool
+        Whether the numbered list of stations stands below.
     values : Sheet
         Gives the length of a car.
 
@@ -90,7 +94,7 @@ def render_line(line: Line, *, units: UnitSystem = "us", values: Sheet = VALUES)
     pen = Pen(scale=scale, left=_MARGIN, floor=floor, middle=middle)
     list_top = middle + LANE_WIDTH_M / 2 * scale + 44
     rows = math.ceil(len(line.stations) / _COLUMNS)
-    height = list_top + (rows + 1) * _ROW + 28
+    height = list_top + (rows + 1) * _ROW + 28 if listing else list_top
     says = _headline(line, units)
     body = (
         _story(line, pen),
@@ -99,7 +103,7 @@ def render_line(line: Line, *, units: UnitSystem = "us", values: Sheet = VALUES)
         "".join(draw_station(one, pen) for one in line.stations),
         _rulers(line, pen, units),
         _numbers(line, pen),
-        _listing(line, units, list_top),
+        _listing(line, units, list_top) if listing else "",
         _text(_MARGIN, height - 10, "Drawn to scale from planning figures (common practice, no "
               "source); not a construction drawing.", size=11, ink=FAINT),
     )  # fmt: skip

@@ -99,3 +99,12 @@ def test_assumptions_carry_sources_and_broken_rules():
     assert {"chain speed", "pitch", "building length"} <= {row["item"] for row in rows}
     assert all(row["source"] for row in rows)
     assert rows[-1]["value"] == "look twice"
+
+
+def test_strip_without_its_list_is_shorter_and_keeps_its_numbers():
+    whole, bare = (ElementTree.fromstring(render_line(LINE, listing=on)) for on in (True, False))
+    heights = [float(root.get("viewBox").split()[3]) for root in (whole, bare)]
+    assert heights[1] < heights[0]
+    circles = [sum(1 for one in root.iter(f"{SVG}circle") if one.get("r") == "9")
+               for root in (whole, bare)]  # fmt: skip
+    assert circles == [len(LINE.stations)] * 2
