@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 MOST_BYTES: Final = 300_000_000
 MOST_ROWS: Final = 2_000_000
 MOST_CELL: Final = 10_000
+MOST_HEADING: Final = 120
 TEXT_KINDS: Final = frozenset({".csv", ".txt", ".tsv"})
 MAP_KINDS: Final = frozenset({".geojson", ".json", ".gpkg", ".shp"})
 _SEPARATORS: Final = ",;\t|"
@@ -181,7 +182,7 @@ def _find_header(rows: list[tuple[int, list[str]]]) -> int:
 
 
 def _clean_headings(cells: list[str], name: str) -> list[str]:
-    headings = [cell.strip() for cell in cells]
+    headings = [plain_text(cell, most=MOST_HEADING) for cell in cells]
     while headings and not headings[-1]:
         headings.pop()
     seen: dict[str, int] = {}
@@ -319,6 +320,12 @@ def _check_geojson(path: Path) -> None:
         raise DataError(f"{path.name}: the FeatureCollection has no features; export it again")
 
 
+def _plain_names(table: Any) -> dict[Any, str]:
+    """Return headings without control signs and of bounded length, where that keeps them apart."""
+    plain = {name: plain_text(name, most=MOST_HEADING) for name in table.columns}
+    return plain if len(set(plain.values())) == len(plain) and "geometry" in plain else {}
+
+
 def _flatten(table: Any) -> Any:
     """Write lists and objects within cells out as text; cells must be single values."""
     changed = {
@@ -334,7 +341,7 @@ def _flatten(table: Any) -> Any:
 def _check_geometry(table: Any, name: str, remarks: list[str]) -> Any:
     import geopandas as gpd
 
-    table = _flatten(table)
+    table = _flatten(table).rename(columns=_plain_names(table))
     if "row" in table.columns:
         table = table.rename(columns={"row": "row in the file"})
     if len(table) == 0:

@@ -194,7 +194,7 @@ def name_score(role: Role, words: Sequence[str]) -> float:
     best = 0.0
     for known, weight in role.words.items():
         if known in words or (" " in known and f" {known} " in f" {joined} "):
-            extra = len(words) - len(known.split())
+            extra = sum(not word.isdigit() for word in words) - len(known.split())
             least = 0.8 if weight >= 0.95 else 0.0
-            best = max(best, weight * max(0.9**extra, least))
+            best = max(best, weight * max(0.9 ** max(extra, 0), least))
     return best

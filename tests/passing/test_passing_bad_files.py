@@ -226,3 +226,40 @@ def test_a_shapefile_without_its_system_is_refused(tmp_path):
     (tmp_path / "c.prj").unlink()
     with pytest.raises(DataError, match="names no coordinate system"):
         load_counts(tmp_path / "c.shp", study_year=2026)
+
+
+@pytest.mark.parametrize(
+    ("headings", "epsg", "crs"),
+    [
+        (("UTM18N_Easting", "UTM18N_Northing"), 32618, None),
+        (("x_epsg_26918", "y_epsg_26918"), 26918, None),
+        (("easting", "northing"), 2272, "EPSG:2272"),
+        (("X", "Y"), 3857, "EPSG:3857"),
+    ],
+)
+def test_a_grid_is_named_by_heading_or_user(tmp_path, headings, epsg, crs):
+    from pyproj import Transformer
+
+    x, y = Transformer.from_crs(4326, epsg, always_xy=True).transform(-75.05, 40.05)
+    path = tmp_path / "c.csv"
+    path.write_text(f"station,{headings[0]},{headings[1]},aadt\nA,{x},{y},900\n")
+    count = load_counts(path, study_year=2026, extent=EXTENT, crs=crs).counts.iloc[0]
+    assert (count["lat"], count["lon"]) == pytest.approx((40.05, -75.05), abs=1e-5)
+
+
+def test_a_crs_that_is_none_is_refused(tmp_path):
+    path = tmp_path / "c.csv"
+    path.write_text("station,easting,northing,aadt\nA,500000,4400000,900\n")
+    with pytest.raises(InputError, match="crs 'nonsense' is not a coordinate system"):
+        load_counts(path, study_year=2026, crs="nonsense")
+
+
+def test_axles_are_halved_and_corrected(tmp_path):
+    from capture.passing.shapes import make_season_factors
+
+    path = tmp_path / "c.csv"
+    path.write_text("station,lat,lon,axles,hours,date\nA,40.05,-75.05,40000,48,2024-05-14\n")
+    count = load_counts(path, study_year=2026, extent=EXTENT).counts.iloc[0]
+    expected = 40_000 / 2 * 0.95 / 2 * make_season_factors()[4, 1]
+    assert count["vehicles_per_day"] == pytest.approx(expected)
+    assert "axle factor" in count["story"]

@@ -139,3 +139,32 @@ def test_the_extract_with_counts_measures_its_streets(city, tmp_path):
     two_way = volumes.counts[volumes.counts["station"] == "A08"].iloc[0].to_dict()
     parts = split_over_carriageways(network, two_way)
     assert sum(p[1] for p in parts) == pytest.approx(two_way["aged_vehicles_per_day"])
+
+
+def test_held_out_stations_lie_in_what_is_said_of_their_streets(city):
+    """Four real streets, each estimated from the other three and the built-in table."""
+    from capture.passing.fill import fit_fill, make_design
+    from capture.passing.through import compute_through, make_trip_ends
+
+    _, place = city
+    network = place.network
+    extent = (
+        float(network.node_lat.min()),
+        float(network.node_lon.min()),
+        float(network.node_lat.max()),
+        float(network.node_lon.max()),
+    )
+    counts = load_counts(COUNTS, study_year=2026, extent=extent, defaults={"month": 9}).counts
+    tied = counts.merge(tie_counts(network, counts), on="count_id")
+    tied["aged_vehicles_per_day"] = tied["vehicles_per_day"]
+    parts = [split_over_carriageways(network, row)[0] for row in tied.to_dict("records")]
+    origins, ends, _ = make_trip_ends(None, place)
+    design, names = make_design(network, compute_through(network, origins, ends))
+    rows = design[[part[0] for part in parts]]
+    y, sd = np.log([part[1] for part in parts]), tied["log_sd"].to_numpy(dtype=float)
+    inside = 0
+    for k in range(4):
+        kept = np.arange(4) != k
+        mean, spread = fit_fill(rows[kept], y[kept], sd[kept], names).predict(rows[[k]])
+        inside += abs(y[k] - mean[0]) < 1.645 * np.hypot(spread[0], sd[k])
+    assert inside >= 3
