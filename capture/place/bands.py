@@ -14,8 +14,9 @@ import numpy as np
 from capture.basis import InputError, Sheet
 from capture.place.drive import _check_limit
 from capture.place.network import Bools, Floats, Ints, Network
-from capture.place.search import Sweeper, Swept, search_graph, start_edges
+from capture.place.search import search_graph, start_edges
 from capture.place.snap import Snap
+from capture.place.sweeper import Sweeper, Swept
 from capture.place.values import VALUES
 
 if TYPE_CHECKING:

@@ -14,8 +14,9 @@ import numpy as np
 
 from capture.basis import InputError
 from capture.place.network import Floats, Ints, Longs, Network
-from capture.place.search import SearchGraph, Sweeper, position_edges, search_graph, start_edges
+from capture.place.search import SearchGraph, position_edges, search_graph, start_edges
 from capture.place.snap import Snap
+from capture.place.sweeper import Sweeper
 
 #: dense answers larger than this are refused; the sparse form has no such bound
 MOST_DENSE = 200_000_000
@@ -225,7 +226,8 @@ def nearest_k(
     One sweep outward from all targets keeps k labels an edge, so the cost hardly depends on
     the number of origins or targets.
     """
-    from capture.place.kernels import ENTRY, read_labels, sweep_labels
+    from capture.place.kernels import ENTRY
+    from capture.place.label_kernels import read_labels, sweep_labels
 
     _check_limit(limit_s)
     if not 1 <= k <= 100:

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from capture.basis import Sheet
 from capture.place.network import Floats, Ints, Longs
@@ -35,6 +34,8 @@ def find_opposites(segments: Mapping[str, Any], *, driving_side: str, values: Sh
     values : Sheet
         ``opposite_reach_m`` and ``opposite_sample_m``.
     """
+    from scipy.spatial import cKDTree
+
     count = len(segments["segment_tail"])
     opposite = np.full(count, -1, dtype=np.int32)
     chosen = np.flatnonzero(

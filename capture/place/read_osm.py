@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import gc
 import struct
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from capture.place.network import Floats, Longs
+from capture.place.outlines import WKB_POINT, Run, join_rings, read_places, runs_of
 from capture.place.raw import WAY_TAGS, Raw, Restriction, Shape
 from capture.place.tags import HIGHWAYS, is_open_to_cars
 
@@ -89,12 +89,9 @@ _UNDEFINED: Final = 2147483647
 _PER_DEGREE: Final = 1e7
 #: hexadecimal digits before the first coordinate of a line in well-known binary form
 _WKB_HEAD: Final = 18
-_WKB_POINT: Final = 32
 #: service roads are asked for these tags only
 _SHORT_TAGS: Final = WAY_TAGS[: WAY_TAGS.index("lanes:forward")]
 _NO_MORE: Final = (None,) * (len(WAY_TAGS) - len(_SHORT_TAGS))
-#: node ids, and longitudes and latitudes in well-known binary form, hexadecimal
-Run = tuple[list[int], str]
 
 
 def read_osm(path: Path, form: str = "") -> Raw:
@@ -166,31 +163,6 @@ def _is_screen(get: Any) -> bool:
         or get("landuse") == "forest"
         or get("barrier") in ("hedge", "wall", "retaining_wall", "city_wall")
     )
-
-
-def _runs(nodes: Any) -> Iterator[Run]:
-    """Cut a way's nodes into runs whose places are known."""
-    refs: list[int] = []
-    places: list[float] = []
-    for node in nodes:
-        where = node.location
-        if where.x == _UNDEFINED:
-            if len(refs) > 1:
-                yield refs, struct.pack(f"<{len(places)}d", *places).hex()
-            refs, places = [], []
-            continue
-        refs.append(node.ref)
-        places += (where.x / _PER_DEGREE, where.y / _PER_DEGREE)
-    if len(refs) > 1:
-        yield refs, struct.pack(f"<{len(places)}d", *places).hex()
-
-
-def _read_places(runs: list[str]) -> tuple[Floats, Floats, Longs]:
-    """Decode runs of places at once: latitudes, longitudes, and where each run begins."""
-    both = np.frombuffer(bytes.fromhex("".join(runs)), dtype="<f8").reshape(-1, 2)
-    counts = [len(run) // _WKB_POINT for run in runs]
-    starts = np.concatenate([[0], np.cumsum(np.array(counts, dtype=np.int64))]).astype(np.int64)
-    return both[:, 1].astype(np.float64), both[:, 0].astype(np.float64), starts
 
 
 class _Collector:
@@ -275,7 +247,7 @@ class _Collector:
         feature, screen = _is_feature(get), _is_screen(get)
         relations = self.outer_of.get(way.id, ()) if self.outer_of else ()
         for relation in relations:
-            self.outers.setdefault(relation, []).extend(_runs(way.nodes))
+            self.outers.setdefault(relation, []).extend(runs_of(way.nodes))
         if building or feature or screen:
             self._take_outline(way, building, screen, feature)
 
@@ -284,7 +256,7 @@ class _Collector:
             places = self.draw(way, self.all_nodes)[_WKB_HEAD:]
         except self.no_place:
             return
-        building = building and way.is_closed() and len(places) >= 4 * _WKB_POINT
+        building = building and way.is_closed() and len(places) >= 4 * WKB_POINT
         if feature or screen:
             tags = _keep_tags(way.tags)
         else:
@@ -315,7 +287,7 @@ class _Collector:
             places = self.draw(way, self.all_nodes)[_WKB_HEAD:]
             runs = (([node.ref for node in nodes], places),)
         except self.no_place:
-            runs = _runs(nodes)
+            runs = runs_of(nodes)
         known = 0
         for refs, run in runs:
             self.way_id.append(way.id)
@@ -343,7 +315,7 @@ class _Collector:
         if self.cut_ways:
             notes.append(f"{self.cut_ways} roads are cut where the extract ends")
         controls = {k: np.array(v, dtype=np.int64) for k, v in self.controls.items()}
-        lat, lon, _ = _read_places(self.places)
+        lat, lon, _ = read_places(self.places)
         raw = Raw(
             way_id=np.array(self.way_id, dtype=np.int64),
             way_tags=self.way_tags,
@@ -361,7 +333,7 @@ class _Collector:
         return raw
 
     def _finish_shapes(self, raw: Raw) -> None:
-        lat, lon, starts = _read_places([shape[2] for shape in self.shapes])
+        lat, lon, starts = read_places([shape[2] for shape in self.shapes])
         ends = starts.tolist()
         for k, (osm_id, tags, _, building, screen, feature) in enumerate(self.shapes):
             part = slice(ends[k], ends[k + 1])
@@ -372,29 +344,3 @@ class _Collector:
                 raw.screens.append(shape)
             if feature:
                 raw.features.append(shape)
-
-
-def join_rings(pieces: list[Run]) -> list[str]:
-    """Join pieces of outlines end to end into closed rings; what does not close is left out."""
-    rings: list[str] = []
-    waiting = [(list(ids), _points(places)) for ids, places in pieces]
-    while waiting:
-        ids, points = waiting.pop()
-        joined = True
-        while ids[0] != ids[-1] and joined:
-            joined = False
-            for k, (more, others) in enumerate(waiting):
-                if more[0] == ids[-1] or more[-1] == ids[-1]:
-                    step = 1 if more[0] == ids[-1] else -1
-                    ids += more[::step][1:]
-                    points += others[::step][1:]
-                    del waiting[k]
-                    joined = True
-                    break
-        if ids[0] == ids[-1] and len(ids) >= 4:
-            rings.append("".join(points))
-    return rings
-
-
-def _points(places: str) -> list[str]:
-    return [places[k : k + _WKB_POINT] for k in range(0, len(places), _WKB_POINT)]

@@ -22,9 +22,10 @@ import numpy as np
 from big_town import find_extracts, open_small, tile_file, tile_network
 
 from capture.area import open_area
-from capture.place import Network, Snap, compute_reach, nearest_k, open_place, snap
-from capture.place.search import Sweeper, search_graph, start_edges
+from capture.place import Network, compute_reach, nearest_k, open_place, snap
+from capture.place.search import search_graph, start_edges
 from capture.place.snap import road_grid
+from capture.place.sweeper import Sweeper
 
 LIMIT_S = 600.0
 COPIES = 68
@@ -124,12 +125,6 @@ def bench_search(name: str, network: Network, *, peer_runs: int) -> None:
     nodes = rng.integers(0, network.nodes, 10_000)
     x = network.node_x[nodes] + rng.normal(0, 30, len(nodes))
     y = network.node_y[nodes] + rng.normal(0, 30, len(nodes))
-
-    def snap_fresh() -> Snap:
-        from capture.place import snap as room
-
-        room._GRIDS.pop(network, None) if hasattr(room, "_GRIDS") else None
-        return snap(network, x, y)
 
     segments = [network.segment_line(g) for g in range(network.segments)]
     counts = np.array([len(s) for s in segments])
