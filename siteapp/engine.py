@@ -50,6 +50,11 @@ def _open_area(path: str, stamp: float) -> Any:
     return open_area(Path(path))
 
 
+def area_stamp(path: str) -> float:
+    """Return what tells one state of an area's folder from another."""
+    return _stamp(path)
+
+
 def get_area(path: str) -> Any:
     """Open an area, once."""
     return _open_area(path, _stamp(path))
@@ -203,6 +208,7 @@ def get_ground(path: str) -> Any:
 
 __all__ = [
     "CaptureError",
+    "area_stamp",
     "first_area",
     "get_area",
     "get_book",
