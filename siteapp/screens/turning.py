@@ -2,11 +2,12 @@
 
 import streamlit as st
 
+from capture.papers.approach import make_approach, make_view_table
 from capture.papers.layers import make_sight_layer, make_site_layer, make_stream_layer
 from capture.papers.marks import drop_empty
 from capture.papers.pictures import make_delay_table, make_stream_table
 from capture.papers.words import say_amount
-from siteapp.charts import draw_delay
+from siteapp.charts import draw_approach, draw_delay
 from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_map, show_table
 
@@ -53,6 +54,24 @@ show_table(
     },
     scene,
     caption="Getting in and being seen, by direction",
+)
+st.subheader("The way to the driveway, second by second", anchor=False)
+ways = [f"{row.road}, {row.side} side ({n + 1})" for n, row in enumerate(table.itertuples())]
+way = st.selectbox("Drive the way of", ways, key=f"way-{scene.kept.id}")
+approach = make_approach(study, ways.index(way))
+events = approach.events.assign(number=range(1, len(approach.events) + 1))
+st.altair_chart(draw_approach(make_view_table(approach), events), width="stretch")
+st.caption("Filled bars: in view; open bars: hidden. Diamonds are what is passed, numbered below.")
+show_table(
+    events,
+    {
+        "number": ("no.", "count"),
+        "seconds": ("seconds to go", "s"),
+        "distance_m": ("to go", "m"),
+        "what": ("what happens", ""),
+    },
+    scene,
+    caption="On the way",
 )
 said = [
     text
