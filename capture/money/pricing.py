@@ -22,7 +22,7 @@ from capture.money.flows import Schedule, solve_irr
 from capture.money.returns import compute_annuity, compute_balance, compute_payment
 from capture.money.terms import MONTHS, Terms, draw_terms
 from capture.money.values import VALUES
-from capture.share import compute_ramp_share
+from capture.share import Rates, compute_ramp_share
 
 FloatArray = NDArray[np.float64]
 _YEAR: Final = 12
@@ -106,6 +106,7 @@ def price_study(
     irr: bool = True,
     values: Sheet = VALUES,
     ramp_values: Sheet = HOURS_VALUES,
+    rates: Rates | None = None,
 ) -> Money:
     """Price sites: ten years of months, in every world.
 
@@ -125,6 +126,8 @@ def price_study(
         Land prices, USD, shape (S,) or (S, n); ``nan`` takes the default.
     ground : sequence of Ground, optional
         One per site; asks add cost and delay.
+    rates : Rates, optional
+        How members join, wash and leave; the share's own when left out.
     irr : bool
         Whether rates of return are solved; leave out when screening very many sites.
 
@@ -150,7 +153,7 @@ def price_study(
     shape = (len(site_ids), worlds.draws)
     cars = _check_cars(cars_per_year, lost_share, shape)
     cars = cars / float(compute_ramp_share(np.array(offer.years_open)))
-    terms = draw_terms(offer, worlds, values=values, ramp_values=ramp_values)
+    terms = draw_terms(offer, worlds, values=values, ramp_values=ramp_values, rates=rates)
     capital = add_capital(lines, offer, worlds, site_ids, land=land, ground=ground, values=values)
     opening = np.broadcast_to(terms.opening_months + capital.ground_months, shape)
     capital_usd = np.broadcast_to(capital.total_usd + terms.carry_usd_month * opening, shape)

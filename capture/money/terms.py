@@ -18,6 +18,7 @@ from capture.hours import VALUES as HOURS_VALUES
 from capture.hours import compute_ramp_share
 from capture.money.returns import compute_monthly_rate
 from capture.money.values import VALUES
+from capture.share import Rates, draw_rates
 
 FloatArray = NDArray[np.float64]
 #: months after opening that are looked at
@@ -72,6 +73,7 @@ def draw_terms(
     *,
     values: Sheet = VALUES,
     ramp_values: Sheet = HOURS_VALUES,
+    rates: Rates | None = None,
 ) -> Terms:
     """Draw what all sites of one offer share.
 
@@ -83,6 +85,8 @@ def draw_terms(
         n draws.
     values, ramp_values : Sheet
         This room's constants, and those of the ramp in the first years.
+    rates : Rates, optional
+        How members join, wash and leave; the share's own when left out.
 
     Returns
     -------
@@ -97,7 +101,8 @@ def draw_terms(
     drawn = {name: worlds.constant(values[name]) for name in _DRAWN}
     ramp = compute_ramp_share(range(MONTHS), worlds=worlds, values=ramp_values).T
     cars = np.ascontiguousarray(ramp) / _YEAR
-    member_cars, members = _grow_members(cars, drawn, offer)
+    rates = draw_rates(offer, worlds) if rates is None else rates
+    member_cars, members = _grow_members(cars, rates, offer)
     gross = (
         (cars - member_cars) * offer.ticket_price_usd
         + members * offer.plan_price_usd_month
@@ -124,13 +129,17 @@ def draw_terms(
         opening_months=np.maximum(np.rint(drawn["opening_months"]), 1.0),
         building_months=np.maximum(np.rint(drawn["building_months"]), 1.0),
         inputs={name: draws for name, draws in drawn.items() if values[name].is_uncertain}
-        | {"first_year_share": ramp[:, :_YEAR].mean(axis=1)},
+        | {
+            "first_year_share": ramp[:, :_YEAR].mean(axis=1),
+            "joins_per_ticket": rates.joins_per_ticket,
+            "leaving_month": rates.leaving_month,
+            "visits_member_month": rates.visits_month,
+        },
     )
 
 
 _DRAWN: Final = (
-    "card_fee_share", "visits_month", "leaving_share", "joining_share", "upgrade_usd_car",
-    "water_usd_car",
+    "card_fee_share", "upgrade_usd_car", "water_usd_car",
     "energy_kwh_car", "energy_usd_kwh", "chemistry_usd_car", "maintenance_usd_car",
     "staff_exterior", "staff_bays", "wage_usd_h", "labour_flex_usd_car", "labour_full_usd_car",
     "tax_insurance_usd_year", "overhead_usd_year", "bays_overhead_share", "discount_share",
@@ -138,14 +147,12 @@ _DRAWN: Final = (
 )  # fmt: skip
 
 
-def _grow_members(
-    cars: FloatArray, drawn: dict[str, FloatArray], offer: Offer
-) -> tuple[FloatArray, FloatArray]:
+def _grow_members(cars: FloatArray, rates: Rates, offer: Offer) -> tuple[FloatArray, FloatArray]:
     member_cars, members = np.zeros_like(cars), np.zeros_like(cars)
     if not offer.plan_offered:
         return member_cars, members
-    visits, leaving = drawn["visits_month"], np.clip(drawn["leaving_share"], 0.0, 1.0)
-    joining = np.clip(drawn["joining_share"], 0.0, 1.0)
+    visits, leaving = rates.visits_month, np.clip(rates.leaving_month, 0.0, 1.0)
+    joining = np.clip(rates.joins_per_ticket, 0.0, 1.0)
     now = np.zeros(cars.shape[0])
     for month in range(cars.shape[1]):
         washed = np.minimum(visits * now, cars[:, month])

@@ -30,9 +30,6 @@ VALUES: Final = Sheet(
     [
         # revenue
         practice("card_fee_share", 0.022, 0.030, 0.045, "share", "of revenue, card fees"),
-        practice("visits_month", 2.0, 2.8, 4.0, "count", "washes of a member a month"),
-        practice("leaving_share", 0.05, 0.08, 0.13, "share", "of members who leave a month"),
-        practice("joining_share", 0.02, 0.05, 0.10, "share", "of ticket visits that join"),
         practice("upgrade_usd_car", 0.0, 0.0, 1.0, "USD", "sold beside the wash, a car"),
         # costs of a car
         practice("water_usd_car", 0.2, 0.5, 1.2, "USD", "water and sewer a car"),
