@@ -66,7 +66,7 @@ def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
     held = client.ask(address, {"f": "json"})
     layers = held.get("layers")
     if isinstance(layers, list) and "fields" not in held:
-        listed = [one for one in layers if isinstance(one, dict) and "id" in one]
+        listed = [one for one in layers if isinstance(one, dict) and isinstance(one.get("id"), int)]
         if len(listed) != 1:
             names = "; ".join(
                 f"{address}/{one['id']} ({plain_text(one.get('name', ''), most=40)})"
@@ -90,7 +90,7 @@ def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
         )
     fields: dict[str, tuple[str, str, Mapping[Any, str]]] = {}
     id_field = plain_text(held.get("objectIdField", ""), most=80)
-    for one in held.get("fields") or []:
+    for one in _list(held.get("fields")):
         if not isinstance(one, dict) or "name" not in one:
             continue
         name, kind = str(one["name"])[:120], str(one.get("type", ""))
@@ -105,10 +105,14 @@ def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
         name=plain_text(held.get("name", ""), most=80),
         fields=fields,
         id_field=id_field or "OBJECTID",
-        page=max(1, min(int(page) if isinstance(page, int | float) else 1000, 10_000)),
+        page=min(page, 10_000) if isinstance(page, int) and page > 0 else 1000,
         pages=paging,
         geojson="geojson" in str(held.get("supportedQueryFormats", "")).lower(),
     )
+
+
+def _list(held: Any) -> list[Any]:
+    return held if isinstance(held, list) else []
 
 
 def _codes(domain: Any) -> dict[Any, str]:
@@ -165,13 +169,18 @@ def fetch_counts(
     pages = _by_offset(layer, base, client) if layer.pages else _by_ids(layer, base, client)
     features: dict[Any, dict[str, Any]] = {}
     for k, feature in enumerate(_bounded(pages, client.most_rows, url)):
-        features.setdefault(feature["properties"].get(layer.id_field, ("", k)), feature)
+        features.setdefault(_row_id(layer, feature, k), feature)
     if not features:
         raise DataError(f"{host_of(url)}: the layer has no rows in the area; check the extent")
     remarks = [f"{len(features)} rows fetched from layer {layer.name!r}"]
     if isinstance(total, int) and len(features) != total:
         remarks.append(f"the service said {total} rows and gave {len(features)}")
     return _to_table(layer, list(features.values()), remarks), remarks
+
+
+def _row_id(layer: ServiceLayer, feature: Mapping[str, Any], k: int) -> Any:
+    known = feature["properties"].get(layer.id_field)
+    return known if isinstance(known, int | str) else ("no id", k)
 
 
 def _envelope(extent: tuple[float, float, float, float] | None) -> dict[str, str]:
@@ -198,6 +207,7 @@ def _by_offset(
 ) -> Iterator[dict[str, Any]]:
     """Ask page after page; a page that is not full ends it only if nothing was left out."""
     offset = 0
+    first: Any = None
     for _ in range(MOST_PAGES):
         query = {
             **base,
@@ -208,6 +218,12 @@ def _by_offset(
         }
         held = client.ask(f"{layer.url}/query", query)
         got = list(_features(held))
+        if got and got[0] == first:
+            raise DataError(
+                f"{host_of(layer.url)}: the service gives the same rows for every page; ask its "
+                "publisher for a file"
+            )
+        first = got[0] if got else None
         yield from got
         offset += len(got)
         if not got or not _was_cut(held, got, layer.page):
@@ -244,7 +260,7 @@ def _by_ids(
 
 def _features(held: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     """Bring GeoJSON and the service's own form to one form; rows without a place stay."""
-    for one in held.get("features") or []:
+    for one in _list(held.get("features")):
         if not isinstance(one, dict):
             continue
         properties = one.get("properties", one.get("attributes"))

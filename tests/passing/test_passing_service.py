@@ -1,3 +1,4 @@
+# ruff: noqa: E501, PT017
 """A feature service, asked page by page; the server here behaves like one."""
 
 from __future__ import annotations
@@ -287,3 +288,74 @@ def test_more_rows_than_said_are_bounded():
 def test_only_web_addresses_are_asked(url):
     with pytest.raises(InputError, match="must start with http"):
         fetch_counts(url)
+
+
+def _answers(monkeypatch, layer, pages):
+    """Let a client hear these answers and nothing else."""
+    left = list(pages)
+
+    def ask(self, url, query):
+        if not url.endswith("/query"):
+            return layer
+        if "returnCountOnly" in query:
+            return {}
+        if "returnIdsOnly" in query:
+            return {"objectIds": [1, 2]}
+        return left.pop(0) if len(left) > 1 else left[0]
+
+    monkeypatch.setattr(Client, "ask", ask)
+
+
+LAYER = {
+    "name": "x",
+    "geometryType": "esriGeometryPoint",
+    "fields": [{"name": "ID", "type": "esriFieldTypeOID"}, {"name": "AADT", "type": "x"}],
+    "maxRecordCount": 10,
+    "advancedQueryCapabilities": {"supportsPagination": True},
+}
+ROW = {"attributes": {"ID": 1, "AADT": 5}, "geometry": {"x": -75.0, "y": 40.0}}
+
+
+@pytest.mark.parametrize(
+    "spoilt",
+    [
+        {"fields": 7},
+        {"fields": [None, 3, {"alias": "x"}]},
+        {"fields": [{"name": "A", "domain": {"codedValues": [{"code": []}, 4]}}]},
+        {"maxRecordCount": float("nan")},
+        {"maxRecordCount": "many"},
+        {"maxRecordCount": -4},
+        {"objectIdField": ["x"]},
+        {"name": {"a": 1}},
+        {"advancedQueryCapabilities": 3},
+        {"supportedQueryFormats": 3},
+    ],
+)
+def test_a_spoilt_description_is_borne(monkeypatch, spoilt):
+    _answers(monkeypatch, {**LAYER, **spoilt}, [{"features": [ROW]}])
+    table, _ = fetch_counts("http://host/x/FeatureServer/0")
+    assert 1 <= len(table) <= 2
+
+
+@pytest.mark.parametrize(
+    "features",
+    [
+        7, {}, None, [None, 3], [{"attributes": 3}], [{"attributes": {"ID": [1]}, "geometry": {"x": "a", "y": 2}}],
+        [{"properties": {}, "geometry": {"type": "Point"}}], [{"geometry": {"paths": [[[0]]]}}],
+        [{"geometry": {"type": "Nonsense", "coordinates": []}}], [{"geometry": {"x": float("inf"), "y": 1}}],
+    ],
+)  # fmt: skip
+def test_spoilt_rows_are_kept_without_a_place_or_left(monkeypatch, features):
+    _answers(monkeypatch, LAYER, [{"features": features}])
+    try:
+        table, _ = fetch_counts("http://host/x/FeatureServer/0")
+    except DataError as error:
+        assert "no rows in the area" in str(error)
+        return
+    assert table.geometry.isna().all()
+
+
+def test_a_service_that_repeats_itself_is_stopped(monkeypatch):
+    _answers(monkeypatch, LAYER, [{"features": [ROW], "exceededTransferLimit": True}])
+    with pytest.raises(DataError, match="gives the same rows for every page"):
+        fetch_counts("http://host/x/FeatureServer/0")
