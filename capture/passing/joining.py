@@ -7,79 +7,79 @@ used and the earlier ones are told in its story.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from capture.passing.ledger import COUNT_COLUMNS, Ledger
+from capture.passing.ledger import COUNT_COLUMNS, Ledger, list_rows
 
-FloatArray = NDArray[np.float64]
-
-
-def as_text(column: pd.Series) -> pd.Series:
-    """Return every value as text, gaps too, so that groups lose no row."""
-    return pd.Series([str(v) for v in column], index=column.index, dtype="string")
+#: one row of a table, or one count
+Row = dict[str, Any]
 
 
-def make_place_key(rows: pd.DataFrame) -> pd.Series:
+def make_place_key(row: Row) -> tuple[Any, ...]:
     """Return what is one station: its name, its road and its spot."""
-    spot = as_text(rows["lat"].round(5)) + "," + as_text(rows["lon"].round(5))
-    return rows["station"] + "|" + rows["road"].str.lower() + "|" + spot
+    spot = (round(float(row["lat"]), 5), round(float(row["lon"]), 5))
+    return (row["station"], row["road"].lower(), *spot)
 
 
-def join_directions(rows: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+def _group(rows: list[Row], key: Callable[[Row], Any]) -> list[list[Row]]:
+    """Group rows by a key, groups in order of their first row."""
+    groups: dict[Any, list[Row]] = {}
+    for row in rows:
+        groups.setdefault(key(row), []).append(row)
+    return list(groups.values())
+
+
+def join_directions(table: pd.DataFrame, ledger: Ledger) -> list[Row]:
     """Make one record of each station and year."""
-    joined: list[dict[str, Any]] = []
-    year = rows["year"].fillna(-1)
-    for _, group in rows.groupby([make_place_key(rows), year], sort=False, dropna=False):
+    joined: list[Row] = []
+    for group in _group(list_rows(table), lambda r: (*make_place_key(r), _year(r))):
         joined.extend(_join_group(group, ledger))
-    return pd.DataFrame(joined)
+    return joined
 
 
-def _join_group(group: pd.DataFrame, ledger: Ledger) -> list[dict[str, Any]]:
-    both = group[[b is True for b in group["two_way"]]]
-    ways = group[[b is not True for b in group["two_way"]]]
-    labels = ways["label"].unique()
-    if len(both) and len(ways):
-        ledger.note("left out", ways["row"], "the station's two-way figure is used instead")
-        ways = ways.iloc[:0]
-    if len(both):
+def _year(row: Row) -> float:
+    year = float(row["year"])
+    return year if math.isfinite(year) else -1.0
+
+
+def _join_group(group: list[Row], ledger: Ledger) -> list[Row]:
+    both = [row for row in group if row["two_way"] is True]
+    ways = [row for row in group if row["two_way"] is not True]
+    if both:
+        why = "the station's two-way figure is used instead"
+        ledger.note("left out", [row["row"] for row in ways], why)
         return [_mean_record(both, ledger, two_way=True)]
+    by_label = _group(ways, lambda r: r["label"])
+    labels = [part[0]["label"] for part in by_label]
     if len(labels) == 2 and "" not in labels:
-        return [
-            join_two_ways(
-                [_mean_record(ways[ways["label"] == k], ledger, two_way=False) for k in labels]
-            )
-        ]
-    if len(labels) > 2:
-        return [_mean_record(ways[ways["label"] == k], ledger, two_way=False) for k in labels]
-    flag = group["two_way"].iloc[0]
-    known = flag is False or math.isfinite(group["direction_deg"].iloc[0])
-    return [_mean_record(ways, ledger, two_way=False if known else None)]
+        return [join_two_ways([_mean_record(part, ledger, two_way=False) for part in by_label])]
+    return [_mean_record(part, ledger, two_way=_one_way(part[0], labels)) for part in by_label]
 
 
-def _mean_record(group: pd.DataFrame, ledger: Ledger, *, two_way: bool | None) -> dict[str, Any]:
-    first = group.iloc[0]
-    record: dict[str, Any] = {c: first[c] for c in COUNT_COLUMNS if c in group.columns}
-    record |= {
-        "rows": tuple(int(r) for r in group["row"]),
-        "two_way": two_way,
-        "split_share": math.nan,
-    }
-    record["label"] = first["label"]
+def _one_way(row: Row, labels: list[str]) -> bool | None:
+    """Say False for one direction, None where the file leaves it open."""
+    named = math.isfinite(float(row["direction_deg"])) or (len(labels) > 1 and row["label"] != "")
+    return False if row["two_way"] is False or named else None
+
+
+def _mean_record(group: list[Row], ledger: Ledger, *, two_way: bool | None) -> Row:
+    first = group[0]
+    rows = tuple(int(row["row"]) for row in group)
+    record: Row = {name: first[name] for name in COUNT_COLUMNS if name in first}
+    record |= {"rows": rows, "two_way": two_way, "split_share": math.nan, "label": first["label"]}
     if len(group) > 1:
-        logs = np.log(group["vehicles_per_day"].clip(lower=1).to_numpy(dtype=np.float64))
+        logs = np.log([max(float(row["vehicles_per_day"]), 1.0) for row in group])
         record["vehicles_per_day"] = float(np.exp(logs.mean()))
-        record["log_sd"] = float(math.hypot(float(first["log_sd"]) / math.sqrt(1), logs.std()))
-        ledger.note(
-            "joined", group["row"], "several figures of one station and year, their mean used"
-        )
+        record["log_sd"] = math.hypot(float(first["log_sd"]), float(logs.std()))
+        ledger.note("joined", rows, "several figures of one station and year, their mean used")
     return record
 
 
-def join_two_ways(pair: list[dict[str, Any]]) -> dict[str, Any]:
+def join_two_ways(pair: list[Row]) -> Row:
     """Join the two directions of a station into one two-way count that knows its split.
 
     A direction that counted nothing leaves a one-way count.
@@ -113,25 +113,22 @@ def _weighted(values: list[float], weights: tuple[float, ...]) -> float:
     return sum(v * w for v, w in pairs) / total if total > 0 else math.nan
 
 
-def keep_latest(counts: pd.DataFrame, ledger: Ledger) -> pd.DataFrame:
+def keep_latest(records: list[Row], ledger: Ledger) -> list[Row]:
     """Keep each station's latest year and tell the earlier ones in its story."""
-    if counts.empty:
-        return counts
-    kept: list[Any] = []
-    spots = make_place_key(counts)
-    side = as_text(counts["direction_deg"].round(0)) + as_text(counts["two_way"])
-    for _, group in counts.groupby(spots + "|" + side, sort=False, dropna=False):
-        ordered = group.sort_values("year", kind="stable", na_position="first")
-        last = ordered.iloc[-1].copy()
-        earlier = ordered.iloc[:-1]
-        if len(earlier):
-            told = ", ".join(
-                f"{y:.0f}: {v:,.0f}"
-                for y, v in zip(earlier["year"], earlier["vehicles_per_day"], strict=True)
-            )
+    kept = []
+    for group in _group(records, lambda r: (*make_place_key(r), _side(r))):
+        ordered = sorted(group, key=_year)
+        last, earlier = dict(ordered[-1]), ordered[:-1]
+        if earlier:
+            told = ", ".join(f"{r['year']:.0f}: {r['vehicles_per_day']:,.0f}" for r in earlier)
             last["story"] = f"{last['story']}; earlier {told}"
-            older = [r for rows in earlier["rows"] for r in rows if r not in last["rows"]]
+            older = [n for row in earlier for n in row["rows"] if n not in last["rows"]]
             ledger.note("set aside", older, "an earlier year of the station, told in its story")
-        last["history"] = tuple(zip(ordered["year"], ordered["vehicles_per_day"], strict=True))
+        last["history"] = tuple((float(r["year"]), float(r["vehicles_per_day"])) for r in ordered)
         kept.append(last)
-    return pd.DataFrame(kept)
+    return kept
+
+
+def _side(row: Row) -> tuple[float, Any]:
+    bearing = float(row["direction_deg"])
+    return (round(bearing) if math.isfinite(bearing) else -1.0, row["two_way"])

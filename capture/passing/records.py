@@ -18,7 +18,7 @@ from capture.basis import Sheet, plain_text
 from capture.passing.directions import read_directions, read_two_way
 from capture.passing.expand import Expanded, expand_short_count
 from capture.passing.guess import Columns
-from capture.passing.joining import as_text, join_directions, keep_latest
+from capture.passing.joining import join_directions, keep_latest
 from capture.passing.ledger import COUNT_COLUMNS, Ledger, drop, list_rows, raise_none_left
 from capture.passing.moments import read_dates
 from capture.passing.places import Positions
@@ -72,14 +72,14 @@ def make_counts(
     """
     rows = _plain_rows(table, columns, positions, ledger, season=season, values=values)
     rows = _clean(rows, ledger, name=name, study_year=study_year)
-    counts = join_directions(rows, ledger)
-    counts = keep_latest(counts, ledger)
-    if counts.empty:
+    records = keep_latest(join_directions(rows, ledger), ledger)
+    if not records:
         raise_none_left(ledger, name)
-    ledger.used.update(row for rows in counts["rows"] for row in rows)
-    counts["two_way"] = counts["two_way"].astype(object)
-    counts["count_id"] = [f"{name}#{r[0]}" for r in counts["rows"]]
-    return counts.reindex(columns=list(COUNT_COLUMNS)).reset_index(drop=True)
+    ledger.used.update(row for record in records for row in record["rows"])
+    counts = pd.DataFrame(records).reindex(columns=list(COUNT_COLUMNS))
+    counts["two_way"] = pd.Series([r["two_way"] for r in records], dtype="object")
+    counts["count_id"] = [f"{name}#{r['rows'][0]}" for r in records]
+    return counts
 
 
 def _plain_rows(
@@ -269,7 +269,11 @@ def _clean(rows: pd.DataFrame, ledger: Ledger, *, name: str, study_year: int) ->
     for why in sorted({w for w in rows["where_not"] if w}):
         rows = drop(rows, rows["where_not"] == why, ledger, why)
     zero = rows["vehicles_per_day"] == 0
-    key = rows["station"] + "|" + as_text(rows["year"])
+    key = (
+        rows["station"]
+        + "|"
+        + pd.Series([str(year) for year in rows["year"]], index=rows.index, dtype="string")
+    )
     paired = key.isin(key[~zero]) & (rows["label"] != "")
     rows = drop(rows, zero & ~paired, ledger, "zero vehicles, taken as not counted")
     ledger.note(
