@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 
 from capture.basis import DataError, InputError, Sheet, plain_text
 from capture.share import VALUES, Intake, KnownSites, check_known_sites, take_in
+from capture.share.intake import read_heading
+from capture.share.months import pivot_months
 
 FloatArray = NDArray[np.float64]
 Measure = Callable[[pd.DataFrame], Intake]
@@ -33,6 +35,8 @@ TEMPLATE: Final = (
     "people_10min", "price_ratio", "aadt_cv", "at_capacity",
     *(f"cars_{month}" for month in _MONTHS),
 )  # fmt: skip
+#: columns always shown for editing
+_SHOWN: Final = TEMPLATE[:14]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +62,9 @@ class JoinedSites:
 
 
 def clean_rows(table: pd.DataFrame) -> list[dict[str, str]]:
-    """Turn a table into rows of plain text that can be kept as JSON.
+    """Turn a table into rows of plain text, usual headings made ours, to be kept as JSON.
+
+    Rows by month become one row a site.
 
     Parameters
     ----------
@@ -72,17 +78,25 @@ def clean_rows(table: pd.DataFrame) -> list[dict[str, str]]:
     Raises
     ------
     DataError
-        For more rows than are kept, or a cell longer than any of a table of sites.
+        For more rows than are kept, two columns that stand for one, or a cell longer than
+        any of a table of sites.
 
     Examples
     --------
-    >>> clean_rows(pd.DataFrame({"id": ["Oak St", None], "cars": [90000, None]}))
-    [{'id': 'Oak St', 'cars': '90000.0'}]
+    >>> clean_rows(pd.DataFrame({"Site": ["Oak St", None], "cars": ["90000", None]}))
+    [{'id': 'Oak St', 'cars_per_year': '90000'}]
     """
-    if len(table) > MOST_OWN_ROWS:
-        raise DataError(f"your sites: at most {MOST_OWN_ROWS} rows are kept, got {len(table)}")
+    names = [plain_text(read_heading(heading), most=40) for heading in table.columns]
+    twice = [name for place, name in enumerate(names) if name in names[:place]]
+    if twice:
+        raise DataError(f"your sites: two columns stand for {twice[0]}; take one out")
+    named = table.set_axis(names, axis=1)
+    if "month" in names:
+        named = pivot_months(named)
+    if len(named) > MOST_OWN_ROWS:
+        raise DataError(f"your sites: at most {MOST_OWN_ROWS} rows are kept, got {len(named)}")
     rows = []
-    for number, row in enumerate(table.to_dict("records"), start=2):
+    for number, row in enumerate(named.to_dict("records"), start=2):
         kept = {}
         for name, cell in row.items():
             text = "" if cell is None or pd.isna(cell) else str(cell).strip()
@@ -92,10 +106,33 @@ def clean_rows(table: pd.DataFrame) -> list[dict[str, str]]:
                     f"characters, at most {MOST_CELL} are read; shorten it"
                 )
             if text:
-                kept[plain_text(name, most=40)] = plain_text(text, most=MOST_CELL)
+                kept[str(name)] = plain_text(text, most=MOST_CELL)
         if kept:
             rows.append(kept)
     return rows
+
+
+def merge_rows(
+    old: Sequence[Mapping[str, str]], new: Sequence[Mapping[str, str]]
+) -> list[dict[str, str]]:
+    """Put new rows after old ones; an old row of the same ``id`` gives way.
+
+    Examples
+    --------
+    >>> merge_rows([{"id": "a"}, {"bays": "1"}], [{"id": "a", "bays": "2"}])
+    [{'bays': '1'}, {'id': 'a', 'bays': '2'}]
+    """
+    named = {row["id"] for row in new if "id" in row}
+    kept = [row for row in old if row.get("id") not in named or "id" not in row]
+    return [dict(row) for row in (*kept, *new)]
+
+
+def make_own_table(rows: Sequence[Mapping[str, str]]) -> pd.DataFrame:
+    """Make the table in which own rows are edited: columns in use and the usual ones."""
+    used = [name for name in dict.fromkeys(name for row in rows for name in row)]
+    columns = [*_SHOWN, *(name for name in used if name not in _SHOWN)]
+    cells = [[row.get(name, "") for name in columns] for row in rows]
+    return pd.DataFrame(cells, columns=columns, dtype=object)
 
 
 def join_known(

@@ -144,11 +144,27 @@ def take_in(
     return Intake(table=named, notes=tuple(notes), months=months)
 
 
+def read_heading(heading: object) -> str:
+    """Return the column that a heading stands for, usual names for it included.
+
+    Examples
+    --------
+    >>> read_heading("Annual washes"), read_heading("my own")
+    ('cars_per_year', 'my_own')
+    """
+    plain = _plain(heading)
+    return _ALIASES.get(plain, plain)
+
+
+def _plain(heading: object) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", str(heading).strip().lower()).strip("_")
+
+
 def _rename(table: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
     names: dict[str, str] = {}
     for heading in table.columns:
-        plain = re.sub(r"[^a-z0-9]+", "_", str(heading).strip().lower()).strip("_")
-        name = _ALIASES.get(plain, plain)
+        plain = _plain(heading)
+        name = read_heading(heading)
         if name in names.values():
             raise DataError(f"known sites: two columns stand for {name}; take one out")
         names[heading] = name

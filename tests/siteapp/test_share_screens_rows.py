@@ -10,7 +10,7 @@ import pytest
 
 from capture.area import open_area
 from capture.basis import DataError
-from capture.papers.known_rows import MOST_OWN_ROWS, TEMPLATE, clean_rows, join_known
+from capture.papers.known_rows import MOST_OWN_ROWS, TEMPLATE, clean_rows, join_known, merge_rows
 from capture.share import read_pasted
 from siteapp import engine
 from siteapp.workspace import Inputs
@@ -36,14 +36,13 @@ def test_no_rows_give_the_areas_own(area) -> None:
 
 
 def test_own_row_joins_and_replaces_one_of_the_same_name(area) -> None:
-    rows = clean_rows(read_pasted("site,cars,aadt\nOak St,90000,25000\nK01,100000,30000"))
-    joined = join_known(area, rows)
+    pasted = read_pasted("site,cars,aadt\nOak St,90000,25000\nK01,100000,30000")
+    joined = join_known(area, clean_rows(pasted))
     assert joined.own == ("Oak St", "K01")
     assert len(joined.everyone) == 41
     at = joined.everyone.ids.index("K01")
     assert joined.everyone.cars_per_year[at] == 100_000
     assert any("replaced by yours" in note for note in joined.notes)
-    assert any("'site' was taken as id" in note for note in joined.notes)
 
 
 def test_left_out_rows_stay_in_the_list_of_all(area) -> None:
@@ -59,6 +58,22 @@ def test_months_are_made_a_year_and_kept(area) -> None:
     joined = join_known(area, clean_rows(read_pasted(f"id,aadt,{heads}\nOak,25000,{cells}")))
     assert joined.everyone.cars_per_year[-1] == 84_000
     np.testing.assert_array_equal(joined.months["Oak"], np.full(12, 7000.0))
+
+
+def test_rows_by_month_become_one_row_a_site(area) -> None:
+    lines = "\n".join(f"Oak;25000;2024-{n:02d};7000" for n in range(1, 7))
+    rows = clean_rows(read_pasted(f"id;aadt;month;cars\n{lines}"))
+    assert len(rows) == 1
+    joined = join_known(area, rows)
+    assert np.isfinite(joined.months["Oak"]).sum() == 6
+    assert joined.everyone.cars_cv[-1] > 0
+
+
+def test_new_rows_replace_old_ones_of_the_same_name() -> None:
+    merged = merge_rows([{"id": "a", "bays": "1"}, {"id": "b"}], [{"id": "a", "bays": "3"}])
+    assert merged == [{"id": "b"}, {"id": "a", "bays": "3"}]
+    with pytest.raises(DataError, match="two columns stand for cars_per_year"):
+        clean_rows(pd.DataFrame({"cars": ["1"], "washes": ["2"]}))
 
 
 def test_faults_name_row_and_remedy(area) -> None:
