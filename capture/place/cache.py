@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 #: raise it whenever the reader or builder gives another answer for the same file
-READER_VERSION: Final = 5
+READER_VERSION: Final = 6
 _MAGIC: Final = b"roadcols"
 _ALIGN: Final = 64
 _MOST_HEADING: Final = 10_000_000

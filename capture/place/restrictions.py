@@ -54,7 +54,8 @@ def resolve_restrictions(
         into = np.argsort(edges["edge_head"], kind="stable")
         into_start = np.searchsorted(edges["edge_head"][into], np.arange(len(node_id) + 1))
         way = segment_way[edges["edge_segment"]]
-        node_of = {int(number): k for k, number in enumerate(node_id)}
+        asked = [r.via_node for r in raw.restrictions]
+        node_of = {int(node_id[k]): int(k) for k in np.flatnonzero(np.isin(node_id, asked))}
         for restriction in raw.restrictions:
             if restriction.via_ways:
                 over = _paths(restriction, edges, way)

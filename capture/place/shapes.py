@@ -102,8 +102,7 @@ def lay_features(shapes: Sequence[Shape], plane: LocalProjection) -> pd.DataFram
 
     indptr, x, y = _flatten(shapes, plane)
     area = _ring_areas(indptr, x, y)
-    lat = np.array([shape.lat[: _open_end(shape)].mean() for shape in shapes])
-    lon = np.array([shape.lon[: _open_end(shape)].mean() for shape in shapes])
+    lat, lon = _middles(shapes, indptr)
     fx, fy = plane.to_xy(lat, lon) if len(shapes) else (np.empty(0), np.empty(0))
     return pd.DataFrame(
         {
@@ -122,9 +121,22 @@ def lay_features(shapes: Sequence[Shape], plane: LocalProjection) -> pd.DataFram
     )
 
 
-def _open_end(shape: Shape) -> int:
-    closed = len(shape.lat) > 2 and shape.lat[0] == shape.lat[-1] and shape.lon[0] == shape.lon[-1]
-    return len(shape.lat) - 1 if closed else len(shape.lat)
+def _middles(shapes: Sequence[Shape], indptr: Longs) -> tuple[Floats, Floats]:
+    """Mean place of each shape's points, a ring's last point not counted twice."""
+    if not len(shapes):
+        return np.empty(0), np.empty(0)
+    lat = np.concatenate([shape.lat for shape in shapes])
+    lon = np.concatenate([shape.lon for shape in shapes])
+    first, last = indptr[:-1], indptr[1:] - 1
+    closed = (last - first > 1) & (lat[first] == lat[last]) & (lon[first] == lon[last])
+    count = last - first + 1 - closed
+
+    def mean(values: Floats) -> Floats:
+        total = np.add.reduceat(values, first) - np.where(closed, values[last], 0.0)
+        middle: Floats = total / count
+        return middle
+
+    return mean(lat), mean(lon)
 
 
 def _feature_kind(shape: Shape) -> str:

