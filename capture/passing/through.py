@@ -15,7 +15,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import Sheet
-from capture.passing.kernels import load_trees
 from capture.passing.roles import split_words, to_number
 from capture.passing.values import CLASSES, VALUES
 
@@ -58,6 +57,8 @@ def compute_through(
     """
     from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import dijkstra
+
+    from capture.passing.kernels import load_trees
 
     nodes = network.nodes
     flow = np.zeros(network.segments)
