@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -289,7 +290,10 @@ def _read_map(path: Path) -> tuple[gpd.GeoDataFrame, list[str]]:
         if info["features"] > MOST_ROWS:
             raise DataError(f"{path.name}: must have up to {MOST_ROWS} rows; cut it to your area")
         layers = pyogrio.list_layers(path)
-        table = gpd.read_file(path)
+        with warnings.catch_warnings():
+            # a feature without a usable shape is listed later, as a row without a position
+            warnings.simplefilter("ignore")
+            table = gpd.read_file(path)
     except DataError:
         raise
     except Exception as error:
