@@ -20,6 +20,8 @@ from capture.place.sweeper import Sweeper
 
 #: dense answers larger than this are refused; the sparse form has no such bound
 MOST_DENSE = 200_000_000
+#: most labels that a sweep for the k nearest may keep
+MOST_LABELS = 200_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -237,6 +239,11 @@ def nearest_k(
     who, side = np.nonzero(edges >= 0)
     most = min(k, max(len(targets), 1))
     count = len(graph.cost)
+    if (network.nodes + count) * most > MOST_LABELS:
+        raise InputError(
+            f"nearest: k x (nodes + edges) must be at most {MOST_LABELS}, got k = {most} on "
+            f"{network.nodes + count}; ask for fewer"
+        )
     entry = np.empty((network.nodes + count) * most + len(who), dtype=ENTRY)
     held = np.zeros(network.nodes, np.int8)
     label, size = np.empty(count * most, np.int32), np.zeros(count, np.int8)

@@ -19,13 +19,15 @@ from statistics import median
 from typing import Any
 
 import numpy as np
-from big_town import find_extracts, open_small, tile_file, tile_network
 
 from capture.area import open_area
 from capture.place import Network, compute_reach, nearest_k, open_place, snap
 from capture.place.search import search_graph, start_edges
 from capture.place.snap import road_grid
 from capture.place.sweeper import Sweeper
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
+from big_town import find_extracts, open_small, tile_file, tile_network
 
 LIMIT_S = 600.0
 COPIES = 68

@@ -390,6 +390,19 @@ def test_a_limit_must_be_positive(limit: float, extract: Callable[[str], Place])
         compute_drive_seconds(network, at, limit_s=limit)
 
 
+def test_answers_too_large_are_refused(
+    extract: Callable[[str], Place], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    network = extract("demo").network
+    at = snap(network, network.node_x[:1], network.node_y[:1])
+    monkeypatch.setattr("capture.place.drive.MOST_LABELS", 1000)
+    with pytest.raises(InputError, match="ask for fewer"):
+        nearest_k(network, at, at, k=1)
+    monkeypatch.setattr("capture.place.drive.MOST_DENSE", 10)
+    with pytest.raises(InputError, match="use compute_reach"):
+        compute_drive_seconds(network, at)
+
+
 def test_wrong_arguments_are_refused(extract: Callable[[str], Place]) -> None:
     network = extract("demo").network
     at = snap(network, network.node_x[:1], network.node_y[:1])
