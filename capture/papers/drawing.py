@@ -14,7 +14,7 @@ from typing import Final
 from capture.basis import plain_text
 from capture.papers.look import INK, SAND
 
-FACE: Final = "Libertinus Serif, Source Serif, Georgia, serif"
+FACE: Final = "Source Sans Pro, Source Sans 3, Segoe UI, Helvetica, Arial, sans-serif"
 TEXT: Final = 11.0
 
 
@@ -71,10 +71,16 @@ class Drawing:
 
     def text(
         self, x: float, y: float, said: object, *, anchor: str = "start", size: float = TEXT,
-        bold: bool = False, ink: str = INK,
+        bold: bool = False, ink: str = INK, halo: str = "",
     ) -> None:  # fmt: skip
-        """Write text; ``y`` is its foot."""
-        weight = ' font-weight="700"' if bold else ""
+        """Write text; ``y`` is its foot, ``halo`` the ink of a rim that parts it from lines."""
+        weight = ' font-weight="600"' if bold else ""
+        if halo:
+            self._parts.append(
+                f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size:g}" '
+                f'fill="{halo}" stroke="{halo}" stroke-width="3" stroke-linejoin="round" '
+                f'aria-hidden="true"{weight}>{html.escape(plain_text(said))}</text>'
+            )
         self._parts.append(
             f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size:g}" '
             f'fill="{ink}"{weight}>{html.escape(plain_text(said))}</text>'
