@@ -19,6 +19,7 @@ from capture.chain.assumptions import load_numbers
 from capture.chain.cautions import gather_cautions
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
+from capture.chain.works import Works
 
 if TYPE_CHECKING:
     from capture.area import Area
@@ -197,6 +198,8 @@ def study(
     rivals: Rivals | None = None,
     ties: Mapping[str, Mapping[str, float]] | None = None,
     keep: bool = True,
+    frontage: Frontage | None = None,
+    works: Works | None = None,
     memo: Memo | None = None,
     say: Say = keep_quiet,
 ) -> Study:
@@ -228,6 +231,10 @@ def study(
         Where counts were tied by hand.
     keep : bool
         Whether sight rays are kept for drawing.
+    frontage : Frontage, optional
+        Driveways already laid on roads, as when one is moved; goes before ``driveways``.
+    works : Works, optional
+        What would be built or cut that the map does not show.
     memo : Memo, optional
         Remembers steps between studies.
     say : callable
@@ -269,6 +276,8 @@ def study(
         rivals=rivals,
         ties=ties,
         keep=keep,
+        frontage=frontage,
+        works=works or Works(),
     )
     return complete_study(walk_chain(request, memo=memo, say=say), memo=memo, say=say)
 

@@ -8,33 +8,41 @@ it reads, so that a changed input redoes only what stands on it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field, fields
-from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.basis import Offer, Worlds
-from capture.chain.assumptions import Numbers
+from capture.chain.joints import (
+    check_parcels,
+    find_land_prices,
+    find_terrain,
+    find_time_zone,
+    mean_hour_share,
+)
 from capture.chain.memo import Memo, sheet_key
+from capture.chain.request import Request, find_year, site_key, table_key
+from capture.chain.works import check_works, cut_place, lay_seeing, lay_turning
 
 if TYPE_CHECKING:
-    from capture.area import Area
     from capture.around import Around, Rivals
-    from capture.ground import AnswerBook, Ground
+    from capture.ground import Ground
     from capture.hours import BusyHour, YearShape
     from capture.line import LineTable
     from capture.money import Money
     from capture.passing import Streams, Volumes
-    from capture.place import Frontage, Place, Sites
-    from capture.seeing import Seeing, Terrain
-    from capture.share import FactorTable, KnownSites, ShareDraws, ShareFit
+    from capture.place import Frontage, Place
+    from capture.seeing import Seeing
+    from capture.share import FactorTable, ShareDraws, ShareFit
     from capture.turning import Turning
 
 FloatArray = NDArray[np.float64]
 Say = Callable[[str], None]
+
+__all__ = ["Chain", "Request", "Say", "find_year", "keep_quiet", "remember_chain", "walk_chain"]
 
 #: offer fields that a step reads, so that another field's change leaves it alone
 _LIKENESS: Final = ("format",)
@@ -43,45 +51,11 @@ _SHARE: Final = (
     "format", "bays", "ticket_price_usd", "plan_offered", "years_open", "opens_hour", "closes_hour",
 )  # fmt: skip
 _HOURS: Final = ("opens_hour", "closes_hour", "format", "plan_offered")
+_LOT: Final = ("format", "bays", "pay_lanes")
 
 
 def keep_quiet(_: str) -> None:
     """Say nothing; the usual listener."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
-    """What is asked of the chain: where, what, how sure, on which numbers."""
-
-    #: the area
-    area: Area
-    #: sites to look at
-    sites: Sites
-    #: what is to be built
-    offer: Offer
-    #: the possible worlds
-    worlds: Worlds
-    #: every room's built-in numbers, the user's own in them
-    numbers: Numbers
-    #: year looked at, which counts are grown to
-    year: int
-    #: known sites; None reads the area's own
-    known: KnownSites | None = None
-    #: driveways by hand, a table; None proposes them
-    driveways: Any = None
-    #: what is known of each parcel's deal-breakers
-    answers: AnswerBook | None = None
-    #: rivals added or changed by hand; None takes the area's
-    rivals: Rivals | None = None
-    #: where counts were tied by hand
-    ties: Mapping[str, Mapping[str, float]] | None = None
-    #: whether sight rays are kept for drawing
-    keep: bool = False
-
-    @property
-    def ids(self) -> tuple[str, ...]:
-        """Names of the sites, which key their own draws."""
-        return tuple(self.sites.ids)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,11 +119,16 @@ class _Walk:
     made: dict[str, Any] = field(default_factory=dict)
     #: key of each step's inputs, so that later steps can stand on it
     keys: dict[str, Hashable] = field(default_factory=dict)
+    #: results made before for the same request, to be remembered and not made again
+    held: Chain | None = None
 
     def step(self, name: str, make: Callable[[], Any], *reads: Hashable, after: str = "") -> Any:
         """Make or recall one step; ``after`` names the steps that it stands on."""
         key = (name, *reads, *(self.keys[earlier] for earlier in after.split()))
         self.keys[name] = hash(key), name
+        held = getattr(self.held, name, None)
+        if held is not None:
+            make = partial(_return, held)
         self.made[name] = self.memo.recall(name, key, make)
         return self.made[name]
 
@@ -162,6 +141,10 @@ class _Walk:
 
     def sheet(self, *rooms: str) -> Hashable:
         return tuple(sheet_key(self.request.numbers[room]) for room in rooms)
+
+
+def _return(thing: Any) -> Any:
+    return thing
 
 
 def walk_chain(request: Request, *, memo: Memo | None = None, say: Say = keep_quiet) -> Chain:
@@ -185,21 +168,35 @@ def walk_chain(request: Request, *, memo: Memo | None = None, say: Say = keep_qu
     InputError, DataError, FitError
         From the room that meets the fault, in one sentence.
     """
-    walk = _Walk(request=request, memo=memo or Memo(), say=say)
+    walk = _take_steps(_Walk(request=request, memo=memo or Memo(), say=say))
+    names = {item.name for item in fields(Chain)} - {"request"}
+    return Chain(request=request, **{name: walk.made[name] for name in names})
+
+
+def remember_chain(chain: Chain, memo: Memo) -> None:
+    """Put a chain's results into a memo, as if it had been walked with that memo.
+
+    What a chain does not keep (walls, draws of the coefficients) is made again.
+    """
+    _take_steps(_Walk(request=chain.request, memo=memo, say=keep_quiet, held=chain))
+
+
+def _take_steps(walk: _Walk) -> _Walk:
     for take in (
         _find_place,
         _count_passing,
-        _turn_and_see,
+        _shape_year,
+        _turn_in,
+        _see,
         _look_around,
         _estimate_share,
-        _spread_year,
+        _find_busy_hour,
         _size_lines,
         _check_ground,
         _price,
     ):
         take(walk)
-    names = {item.name for item in fields(Chain)} - {"request"}
-    return Chain(request=request, **{name: walk.made[name] for name in names})
+    return walk
 
 
 def _find_place(walk: _Walk) -> None:
@@ -210,16 +207,22 @@ def _find_place(walk: _Walk) -> None:
     walk.say("reading roads")
     walk.step("place", lambda: open_place(ask.area), walk.same(ask.area), walk.sheet("place"))
     walk.say("finding driveways")
-    driveways = None if ask.driveways is None else ask.driveways.to_json(orient="split")
+    given = ask.frontage
     walk.step(
         "frontage",
-        lambda: add_frontage(
-            m["place"], ask.sites, driveways=ask.driveways, values=ask.numbers["place"]
+        lambda: (
+            add_frontage(
+                m["place"], ask.sites, driveways=ask.driveways, values=ask.numbers["place"]
+            )
+            if given is None
+            else given
         ),
         site_key(ask.sites),
-        driveways,
+        None if ask.driveways is None else ask.driveways.to_json(orient="split"),
+        table_key(given),
         after="place",
     )
+    check_works(ask.works, ask.ids, m["frontage"])
 
 
 def _count_passing(walk: _Walk) -> None:
@@ -260,43 +263,78 @@ def _count_passing(walk: _Walk) -> None:
     )
 
 
-def _turn_and_see(walk: _Walk) -> None:
-    """Can they get in and out, and do they see it in time?"""
-    from capture.seeing import add_seeing, gather_walls
+def _shape_year(walk: _Walk) -> None:
+    """How does a year of washing fall into its hours?"""
+    from capture.hours import make_year_shape
+
+    ask, m = walk.request, walk.made
+    walk.say("spreading the year over its hours")
+    walk.step(
+        "shape",
+        lambda: make_year_shape(
+            ask.offer, weather=ask.area.read("weather"),
+            road_hour_share=mean_hour_share(m["volumes"]),
+            southern=bool(m["place"].network.projection.centre_lat < 0),
+            values=ask.numbers["hours"],
+        ),
+        walk.offer(_HOURS),
+        walk.sheet("hours"),
+        after="volumes",
+    )  # fmt: skip
+
+
+def _turn_in(walk: _Walk) -> None:
+    """Can they get in and out, in the hours in which people wash?"""
     from capture.turning import add_turning
 
     ask, m = walk.request, walk.made
-    side = ask.area.driving_side
-    walk.say("waiting for gaps and looking along the approaches")
+    washing = m["shape"].hour_share
+    walk.say("waiting for gaps")
     walk.step(
         "turning",
         lambda: add_turning(
-            m["place"], m["volumes"], m["streams"], m["frontage"], driving_side=side,
-            values=ask.numbers["turning"],
+            m["place"], m["volumes"], m["streams"], m["frontage"],
+            driving_side=ask.area.driving_side, wash_hour_share=washing,
+            values=ask.numbers["turning"], **lay_turning(ask.works, ask.ids, m["frontage"]),
         ),
+        washing.tobytes(),
+        ask.works.turning_key,
         walk.sheet("turning"),
         after="streams",
     )  # fmt: skip
+
+
+def _see(walk: _Walk) -> None:
+    """Do they see the wash in time?"""
+    from capture.seeing import add_seeing, gather_walls
+
+    ask, m = walk.request, walk.made
+    values = ask.numbers["seeing"]
+    walk.say("looking along the approaches")
     walk.step("terrain", lambda: find_terrain(ask.area, m["place"]), after="place")
     walk.step(
         "walls",
         lambda: gather_walls(
-            m["place"],
+            cut_place(m["place"], ask.works),
             ground=None if m["terrain"] is None else m["terrain"].sample,
-            values=ask.numbers["seeing"],
+            values=values,
         ),
+        ask.works.screens_key,
         walk.sheet("seeing"),
         after="place terrain",
     )
     walk.step(
         "seeing",
         lambda: add_seeing(
-            m["place"], m["streams"], m["frontage"], offer=ask.offer, driving_side=side,
-            keep=ask.keep, sites=ask.sites, terrain=m["terrain"], walls=m["walls"],
-            values=ask.numbers["seeing"],
+            m["place"], m["streams"], m["frontage"], offer=ask.offer,
+            driving_side=ask.area.driving_side, keep=ask.keep, sites=ask.sites,
+            terrain=m["terrain"], walls=m["walls"],
+            time_zone=find_time_zone(ask.area, m["place"]), values=values,
+            **lay_seeing(ask.works, ask.ids, m["frontage"]),
         ),
         walk.offer(_SIGN),
         ask.keep,
+        ask.works.seeing_key,
         walk.sheet("seeing"),
         after="streams walls",
     )  # fmt: skip
@@ -317,7 +355,7 @@ def _look_around(walk: _Walk) -> None:
             if given is None
             else given
         ),
-        walk.same(given),
+        table_key(given),
         ask.year,
         walk.sheet("around"),
         after="place",
@@ -372,29 +410,17 @@ def _estimate_share(walk: _Walk) -> None:
     )
 
 
-def _spread_year(walk: _Walk) -> None:
+def _find_busy_hour(walk: _Walk) -> None:
     """How many come in the busiest hour?"""
-    from capture.hours import compute_design_hour, estimate_busy_hour, make_year_shape
+    from capture.hours import compute_design_hour, estimate_busy_hour
 
     ask, m = walk.request, walk.made
-    values = ask.numbers["hours"]
-    walk.say("spreading the year over its hours")
-    walk.step(
-        "shape",
-        lambda: make_year_shape(
-            ask.offer, weather=ask.area.read("weather"),
-            road_hour_share=mean_hour_share(m["volumes"]),
-            southern=bool(m["place"].network.projection.centre_lat < 0), values=values,
-        ),
-        walk.offer(_HOURS),
-        walk.sheet("hours"),
-        after="volumes",
-    )  # fmt: skip
+    walk.say("finding the busy hour")
     walk.step(
         "busy",
         lambda: estimate_busy_hour(
             m["cars_per_year"], m["shape"], ask.worlds, ask.ids, rank=ask.offer.busy_rank,
-            values=values,
+            values=ask.numbers["hours"],
         ),
         ask.offer.busy_rank,
         after="shape cars_per_year",
@@ -439,9 +465,17 @@ def _check_ground(walk: _Walk) -> None:
         "ground",
         lambda: check_parcels(ask, m["lines"], m["frontage"]),
         walk.same(ask.answers),
+        walk.offer(_LOT),
+        _size_of(m["lines"]),
         walk.sheet("ground"),
-        after="lines frontage",
+        after="frontage",
     )
+
+
+def _size_of(lines: LineTable) -> Hashable:
+    """Return what a parcel must hold, as a key: many hours ask for the same line."""
+    sizes = (lines.building_length_m, lines.building_area_m2, lines.lines)
+    return tuple(np.asarray(each).tobytes() for each in sizes)
 
 
 def _price(walk: _Walk) -> None:
@@ -449,89 +483,15 @@ def _price(walk: _Walk) -> None:
     from capture.money import price_study
 
     ask, m = walk.request, walk.made
+    land = find_land_prices(ask)
     walk.say("pricing ten years")
     walk.step(
         "money",
         lambda: price_study(
             m["cars_per_year"], m["lost_share"], m["lines"], ask.offer, ask.worlds, ask.ids,
-            land=find_land_prices(ask), ground=m["ground"], values=ask.numbers["money"],
+            land=land, ground=m["ground"], values=ask.numbers["money"],
         ),
+        None if land is None else land.tobytes(),
         walk.sheet("money"),
         after="ground lost_share",
     )  # fmt: skip
-
-
-def check_parcels(ask: Request, lines: LineTable, frontage: Frontage) -> tuple[Ground, ...]:
-    """Fit each site's line into its parcel and weigh its deal-breakers, S results."""
-    from types import SimpleNamespace
-
-    from capture.ground import check_ground
-
-    mouths: list[list[tuple[float, float]]] = [[] for _ in ask.ids]
-    for row, site in enumerate(np.asarray(frontage.site)):
-        mouths[site].append((float(frontage.x[row]), float(frontage.y[row])))
-    return tuple(
-        check_ground(
-            ask.sites.polygons[k],
-            SimpleNamespace(
-                building_length_m=float(lines.building_length_m[k]),
-                building_width_m=float(lines.building_area_m2[k] / lines.building_length_m[k]),
-                lines=int(lines.lines[k]),
-                bays=0 if ask.offer.is_conveyor else int(lines.lines[k]),
-            ),
-            ask.offer,
-            answers=None if ask.answers is None else ask.answers.of(ask.ids[k]),
-            driveways=mouths[k],
-            values=ask.numbers["ground"],
-        )
-        for k in range(len(ask.ids))
-    )
-
-
-def site_key(sites: Sites) -> Hashable:
-    """Return what makes sites the same sites, as a key."""
-    shapes = tuple(None if p is None else p.wkb for p in sites.polygons)
-    return (
-        tuple(sites.ids),
-        np.asarray(sites.x).tobytes(),
-        np.asarray(sites.y).tobytes(),
-        hash(shapes),
-    )
-
-
-def find_terrain(area: Area, place: Place) -> Terrain | None:
-    """Load the area's heights of the ground, where there are any."""
-    from capture.seeing import load_terrain
-
-    layer = area.layers.get("terrain")
-    if layer is None or layer.path is None:
-        return None
-    x, y = place.network.node_x, place.network.node_y
-    extent_m = (float(x.min()), float(y.min()), float(x.max()), float(y.max()))
-    return load_terrain(layer.path, place.network.projection, extent_m=extent_m)
-
-
-def mean_hour_share(volumes: Volumes) -> FloatArray | None:
-    """Average the hour shapes of the area's counted stations, (24,); None where there are none."""
-    if not volumes.shapes:
-        return None
-    mean = np.mean([np.asarray(shape.share).mean(axis=0) for shape, _ in volumes.shapes], axis=0)
-    return np.asarray(mean / mean.sum())
-
-
-def find_land_prices(request: Request) -> FloatArray | None:
-    """Return the land price of each site, (S,), NaN where it is not known; None if none is."""
-    if request.offer.land_cost_usd is not None:
-        return np.full(len(request.ids), float(request.offer.land_cost_usd))
-    table = request.sites.attributes
-    if "asking_price_usd" not in table:
-        return None
-    prices = np.asarray(table["asking_price_usd"], dtype=np.float64)
-    return np.where(np.isfinite(prices) & (prices >= 0), prices, np.nan)
-
-
-def find_year(area: Area, year: int | None) -> int:
-    """Return the year looked at: the one asked for, the area's own, or this year."""
-    if year is not None:
-        return year
-    return area.study_year or date.today().year

@@ -1,0 +1,98 @@
+"""What is asked of the chain, and how are parts of it told apart by content?
+
+Keys hold content and not identity, so that a change undone finds its old answer again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, field, fields
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from capture.basis import Offer, Worlds
+from capture.chain.assumptions import Numbers
+from capture.chain.works import Works
+
+if TYPE_CHECKING:
+    from capture.area import Area
+    from capture.around import Rivals
+    from capture.ground import AnswerBook
+    from capture.place import Frontage, Sites
+    from capture.share import KnownSites
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What is asked of the chain: where, what, how sure, on which numbers."""
+
+    #: the area
+    area: Area
+    #: sites to look at
+    sites: Sites
+    #: what is to be built
+    offer: Offer
+    #: the possible worlds
+    worlds: Worlds
+    #: every room's built-in numbers, the user's own in them
+    numbers: Numbers
+    #: year looked at, which counts are grown to
+    year: int
+    #: known sites; None reads the area's own
+    known: KnownSites | None = None
+    #: driveways by hand, a table; None proposes them
+    driveways: Any = None
+    #: what is known of each parcel's deal-breakers
+    answers: AnswerBook | None = None
+    #: rivals added or changed by hand; None takes the area's
+    rivals: Rivals | None = None
+    #: where counts were tied by hand
+    ties: Mapping[str, Mapping[str, float]] | None = None
+    #: whether sight rays are kept for drawing
+    keep: bool = False
+    #: driveways already laid on roads, as when one is moved; goes before ``driveways``
+    frontage: Frontage | None = None
+    #: what would be built or cut that the map does not show
+    works: Works = field(default_factory=Works)
+
+    @property
+    def ids(self) -> tuple[str, ...]:
+        """Names of the sites, which key their own draws."""
+        return tuple(self.sites.ids)
+
+
+def site_key(sites: Sites) -> Hashable:
+    """Return what makes sites the same sites, as a key."""
+    shapes = tuple(None if p is None else p.wkb for p in sites.polygons)
+    return (
+        tuple(sites.ids),
+        np.asarray(sites.x).tobytes(),
+        np.asarray(sites.y).tobytes(),
+        hash(shapes),
+    )
+
+
+def table_key(table: Any) -> Hashable:
+    """Return a key of a frozen table of columns by content; None has its own.
+
+    Parameters
+    ----------
+    table : Frontage, Rivals or None
+        A dataclass of arrays and tuples.
+    """
+    if table is None:
+        return None
+    columns = (getattr(table, item.name) for item in fields(table))
+    return tuple(
+        (str(each.dtype), each.tobytes()) if isinstance(each, np.ndarray) else each
+        for each in columns
+    )
+
+
+def find_year(area: Area, year: int | None) -> int:
+    """Return the year looked at: the one asked for, the area's own, or this year."""
+    if year is not None:
+        return year
+    return area.study_year or date.today().year

@@ -1,0 +1,197 @@
+"""What would be built or cut at a site that the map does not show?
+
+Openings in a median, driveways kept to near-side turns, slopes, shared ways in, places of
+sign and front, screens cut. Driveways are named by their site and their own name, so that
+what is asked for one never slips to another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.basis import InputError
+
+if TYPE_CHECKING:
+    from capture.place import Frontage, Place
+
+FloatArray = NDArray[np.float64]
+#: (id of the site, name of its driveway)
+Driveway = tuple[str, str]
+#: field, least, most, unit
+_LIMITS: Final = (
+    ("grade_percent", -25.0, 25.0, "percent"),
+    ("access_s", 0.0, 600.0, "s"),
+    ("cut_screens", 0.0, 60.0, "m"),
+)
+_MOST_METRES: Final = 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Works:
+    """Works at driveways and beside the road; nothing is built where nothing is said.
+
+    Raises
+    ------
+    InputError
+        For a number that its rule forbids, or a driveway both opened and kept to one side.
+
+    Examples
+    --------
+    >>> Works(grade_percent={("P01", "D1"): 4.0}).is_none
+    False
+    >>> Works().is_none
+    True
+    """
+
+    #: driveways in front of which a raised median is open
+    openings: Collection[Driveway] = frozenset()
+    #: driveways at which nobody can turn across
+    near_side_only: Collection[Driveway] = frozenset()
+    #: upgrade of the driveway towards the road, percent
+    grade_percent: Mapping[Driveway, float] = field(default_factory=dict)
+    #: seconds from the driveway to the wash and the same back, as over a neighbour's land
+    access_s: Mapping[Driveway, float] = field(default_factory=dict)
+    #: where the building's front stands, metres
+    front_xy: Mapping[Driveway, tuple[float, float]] = field(default_factory=dict)
+    #: where the sign stands, metres
+    sign_xy: Mapping[Driveway, tuple[float, float]] = field(default_factory=dict)
+    #: id in the map of a hedge, wall, tree row or wood -> height left of it, metres
+    cut_screens: Mapping[int, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name, low, high, unit in _LIMITS:
+            for value in getattr(self, name).values():
+                if not low <= value <= high:
+                    raise InputError(
+                        f"works: {name} must be {low:g} to {high:g} {unit}, got {value!r}; "
+                        "change it"
+                    )
+        for name in ("front_xy", "sign_xy"):
+            for spot in getattr(self, name).values():
+                if len(spot) != 2 or not np.all(np.abs(spot) <= _MOST_METRES):
+                    raise InputError(f"works: {name} must be x and y in metres, got {spot!r}")
+        if both := set(self.openings) & set(self.near_side_only):
+            raise InputError(
+                f"works: driveway {min(both)[1]} is both opened to turns across and kept to the "
+                "near side; choose one"
+            )
+
+    @property
+    def is_none(self) -> bool:
+        """Whether nothing is built or cut."""
+        return not any((*self.turning_key, *self.seeing_key, *self.screens_key))
+
+    @property
+    def turning_key(self) -> tuple[Hashable, ...]:
+        """What turning in and out reads, as a key."""
+        return (
+            tuple(sorted(self.openings)),
+            tuple(sorted(self.near_side_only)),
+            tuple(sorted(self.grade_percent.items())),
+            tuple(sorted(self.access_s.items())),
+        )
+
+    @property
+    def seeing_key(self) -> tuple[Hashable, ...]:
+        """What looking reads besides the screens, as a key."""
+        return (
+            tuple(sorted(self.near_side_only)),
+            tuple(sorted((at, tuple(xy)) for at, xy in self.front_xy.items())),
+            tuple(sorted((at, tuple(xy)) for at, xy in self.sign_xy.items())),
+        )
+
+    @property
+    def screens_key(self) -> tuple[Hashable, ...]:
+        """What the screens read, as a key."""
+        return tuple(sorted(self.cut_screens.items()))
+
+    @property
+    def driveways(self) -> frozenset[Driveway]:
+        """All driveways named."""
+        named = (self.openings, self.near_side_only, self.grade_percent, self.access_s,
+                 self.front_xy, self.sign_xy)  # fmt: skip
+        return frozenset(at for each in named for at in each)
+
+
+def check_works(works: Works, ids: Sequence[str], frontage: Frontage) -> None:
+    """Refuse works at a driveway that is not there.
+
+    Raises
+    ------
+    InputError
+        Naming the driveways that there are.
+    """
+    known = _name_driveways(ids, frontage)
+    for site, driveway in sorted(works.driveways - set(known)):
+        raise InputError(
+            f"works: there is no driveway {driveway!r} at site {site!r}; there are "
+            f"{', '.join(f'{name} at {at}' for at, name in known[:8])}"
+        )
+
+
+def lay_turning(works: Works, ids: Sequence[str], frontage: Frontage) -> dict[str, Any]:
+    """Lay works out by driveway as the room of turning takes them, arrays of (F,)."""
+    known = _name_driveways(ids, frontage)
+    return {
+        "openings": _mark(works.openings, known),
+        "near_side_only": _mark(works.near_side_only, known),
+        "grade_percent": np.array([works.grade_percent.get(at, 0.0) for at in known]),
+        "access_s": np.array([works.access_s.get(at, 0.0) for at in known]),
+    }
+
+
+def lay_seeing(works: Works, ids: Sequence[str], frontage: Frontage) -> dict[str, Any]:
+    """Lay works out by driveway as the room of seeing takes them, arrays of (F,) or (F, 2)."""
+    known = _name_driveways(ids, frontage)
+    return {
+        "near_side_only": _mark(works.near_side_only, known),
+        "front_xy": _spot(works.front_xy, known),
+        "sign_xy": _spot(works.sign_xy, known),
+    }
+
+
+def cut_place(place: Place, works: Works) -> Place:
+    """Return a place whose screens are cut as asked; nothing else changes.
+
+    Raises
+    ------
+    InputError
+        When the map has no screen of an id.
+    """
+    if not works.cut_screens:
+        return place
+    screens = place.screens
+    ids = np.asarray(screens.osm_id)
+    heights = np.array(screens.height_m, dtype=np.float64)
+    for osm_id, left in works.cut_screens.items():
+        at = ids == osm_id
+        if not at.any():
+            raise InputError(
+                f"works: the map has no hedge, wall, tree row or wood with id {osm_id}; "
+                "list_screens names those near a site"
+            )
+        heights[at] = np.minimum(heights[at], left)
+    return replace(place, screens=replace(screens, height_m=heights))
+
+
+def _name_driveways(ids: Sequence[str], frontage: Frontage) -> list[Driveway]:
+    sites = np.asarray(frontage.site).tolist()
+    return [(ids[site], name) for site, name in zip(sites, frontage.driveway, strict=True)]
+
+
+def _mark(named: Collection[Driveway], known: Sequence[Driveway]) -> NDArray[np.bool_]:
+    return np.array([at in named for at in known], dtype=bool)
+
+
+def _spot(
+    named: Mapping[Driveway, tuple[float, float]], known: Sequence[Driveway]
+) -> FloatArray | None:
+    if not named:
+        return None
+    nowhere = (np.nan, np.nan)
+    return np.array([named.get(at, nowhere) for at in known], dtype=np.float64).reshape(-1, 2)
