@@ -28,7 +28,7 @@ MOST_ROWS: Final = 2_000_000
 MOST_CELL: Final = 10_000
 MOST_HEADING: Final = 120
 TEXT_KINDS: Final = frozenset({".csv", ".txt", ".tsv"})
-MAP_KINDS: Final = frozenset({".geojson", ".json", ".gpkg", ".shp"})
+MAP_KINDS: Final = frozenset({".geojson", ".json", ".gpkg", ".shp", ".fgb"})
 _SEPARATORS: Final = ",;\t|"
 _SHAPES: Final = frozenset(
     {"Point", "MultiPoint", "LineString", "MultiLineString", "Unknown", "None"}
@@ -68,7 +68,7 @@ def read_count_file(path: Path) -> tuple[pd.DataFrame, list[str]]:
     if kind in MAP_KINDS:
         return _read_map(path)
     raise DataError(
-        f"{path.name}: counts must be .csv, .txt, .tsv, .geojson, .gpkg or .shp, got "
+        f"{path.name}: counts must be .csv, .txt, .tsv, .geojson, .gpkg, .fgb or .shp, got "
         f"{kind or 'no ending'!r}; save the table as CSV"
     )
 
