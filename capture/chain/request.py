@@ -8,15 +8,18 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from capture.basis import Offer, Worlds
 from capture.chain.assumptions import Numbers
+from capture.chain.line_choice import LineChoice
 from capture.chain.works import Works
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from capture.area import Area
     from capture.around import Rivals
     from capture.ground import AnswerBook
@@ -56,6 +59,14 @@ class Request:
     frontage: Frontage | None = None
     #: what would be built or cut that the map does not show
     works: Works = field(default_factory=Works)
+    #: the user's own sales by hour; None takes the usual shape of a year
+    sales: pd.DataFrame | None = None
+    #: what is chosen of the line by hand
+    line: LineChoice = field(default_factory=LineChoice)
+    #: how placements are looked for: ``best`` draws them, ``quick`` tells whether one fits
+    search: Literal["best", "quick"] = "best"
+    #: whether rates of return are solved
+    irr: bool = True
 
     @property
     def ids(self) -> tuple[str, ...]:
@@ -89,6 +100,16 @@ def table_key(table: Any) -> Hashable:
         (str(each.dtype), each.tobytes()) if isinstance(each, np.ndarray) else each
         for each in columns
     )
+
+
+def frame_key(table: Any) -> Hashable:
+    """Return a key of a data frame by content; None has its own."""
+    if table is None:
+        return None
+    import pandas as pd
+
+    rows = pd.util.hash_pandas_object(table, index=False).to_numpy()
+    return tuple(map(str, table.columns)), rows.tobytes()
 
 
 def find_year(area: Area, year: int | None) -> int:
