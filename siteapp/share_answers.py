@@ -99,3 +99,47 @@ def check_rivals(inputs: Inputs) -> None:
         inputs, area, engine.get_place(inputs.area), year=find_year(area, None),
         stamp=engine.area_stamp(inputs.area),
     )  # fmt: skip
+
+
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def _share(name: str, text: str) -> Any:
+    from capture.papers import share_tables as tables
+    from capture.share import check_left_out, measure_unlikeness
+
+    inputs = _read(text)
+    study = engine.get_brief(inputs)
+    if name == "ladder":
+        joined = get_joined(inputs)
+        return tables.make_fit_ladder(study, joined.everyone, joined.used, joined.own)
+    if name == "influence":
+        return tables.make_influence_table(study.fit, own=get_joined(inputs).own)
+    if name == "checks":
+        return tuple(check_left_out(study.fit, unit) for unit in ("site", "town"))
+    if name == "unlikeness":
+        return measure_unlikeness(study.fit, study.factors)[0]
+    if name == "learning":
+        return tables.make_learning_table(study.fit, study.worlds)
+    return getattr(tables, name)(study)
+
+
+def get_share(name: str, inputs: Inputs) -> Any:
+    """Return one answer on the share of a study by its name.
+
+    Raises
+    ------
+    CaptureError
+        Where there are too few known sites for it.
+    """
+    return _share(name, _text(inputs))
+
+
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def _second(text: str, first: str) -> Any:
+    from capture.papers.operator_tables import judge_second
+
+    return judge_second(engine.get_brief(_read(text)), **json.loads(first))
+
+
+def get_second(inputs: Inputs, **first: Any) -> Any:
+    """Judge a study's site as the second of an operator, see ``judge_second``."""
+    return _second(_text(inputs), json.dumps(first, sort_keys=True))

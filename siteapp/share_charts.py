@@ -6,6 +6,7 @@ told by colour alone.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -17,6 +18,9 @@ from capture.papers.look import FAINT_INK, INK, MOSS, PLUM, RUST, SAND, WATER
 from siteapp.charts import finish
 
 NARROW = alt.Axis(labelLimit=150)
+WRAPPED = alt.Axis(labelLimit=170, labelExpr="split(datum.value, '\\n')", labelLineHeight=15)
+#: characters of a label's line
+WRAP_AT = 22
 
 
 def draw_ranges(
@@ -37,7 +41,7 @@ def draw_ranges(
     table = pd.DataFrame(
         [
             {
-                "name": name,
+                "name": textwrap.fill(name, WRAP_AT),
                 "low": number.low * scale,
                 "value": number.value * scale,
                 "high": number.high * scale,
@@ -46,7 +50,7 @@ def draw_ranges(
             for name, number in rows
         ]
     )
-    base = alt.Chart(table).encode(y=alt.Y("name:N", title=None, sort=None, axis=NARROW))
+    base = alt.Chart(table).encode(y=alt.Y("name:N", title=None, sort=None, axis=WRAPPED))
     bars = base.mark_rule(strokeWidth=4, color=WATER).encode(
         x=alt.X(
             "low:Q",
@@ -87,6 +91,7 @@ def draw_learning(table: pd.DataFrame) -> Any:
     kinds = ["starting value", "with the known sites"]
     long = pd.concat([before, after])
     names = list(table["name"])
+    ends = [0.96 * float(long["lo"].min()), 1.04 * float(long["hi"].max())]
     base = alt.Chart(long).encode(
         y=alt.Y("name:N", title=None, sort=names, axis=NARROW),
         yOffset=alt.YOffset("which:N", sort=kinds),
@@ -98,12 +103,15 @@ def draw_learning(table: pd.DataFrame) -> Any:
         x=alt.X(
             "lo:Q",
             title="one usual step multiplies the share by",
-            scale=alt.Scale(type="log", nice=False),
+            scale=alt.Scale(type="log", nice=False, domain=ends),
             axis=alt.Axis(values=[0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2]),
         ),
         x2="hi:Q",
         strokeDash=alt.StrokeDash(
-            "which:N", title=None, sort=kinds, scale=alt.Scale(domain=kinds, range=[[5, 4], [1, 0]])
+            "which:N",
+            legend=None,
+            sort=kinds,
+            scale=alt.Scale(domain=kinds, range=[[5, 4], [1, 0]]),
         ),
     )
     points = base.mark_point(size=80, filled=True, opacity=1).encode(
@@ -161,25 +169,26 @@ def draw_coverage(table: pd.DataFrame) -> Any:
     shown = table.assign(wide=table["width"] * 100, inside=table["inside_share"] * 100)
     kinds = list(dict.fromkeys(shown["told_from"]))
     scale = alt.Scale(domain=[0, 100])
-    lines = (
-        alt.Chart(shown)
-        .mark_line(strokeWidth=3, point={"size": 60, "filled": True})
-        .encode(
-            x=alt.X("wide:Q", title="width of the range, %", scale=scale),
-            y=alt.Y("inside:Q", title="sites that fell inside, %", scale=scale),
-            color=alt.Color("told_from:N", title=None, sort=kinds,
-                            scale=alt.Scale(domain=kinds, range=[WATER, RUST][: len(kinds)])),
-            strokeDash=alt.StrokeDash("told_from:N", title=None, sort=kinds,
-                                      scale=alt.Scale(domain=kinds,
-                                                      range=[[1, 0], [7, 4]][: len(kinds)])),
-        )
-    )  # fmt: skip
+    inks = alt.Scale(domain=kinds, range=[WATER, RUST][: len(kinds)])
+    base = alt.Chart(shown).encode(
+        x=alt.X("wide:Q", title="width of the range, %", scale=scale),
+        y=alt.Y("inside:Q", title="sites that fell inside, %", scale=scale),
+        color=alt.Color("told_from:N", title=None, sort=kinds, scale=inks),
+    )
+    dashes = alt.Scale(domain=kinds, range=[[1, 0], [7, 4]][: len(kinds)])
+    shapes = alt.Scale(domain=kinds, range=["circle", "square"][: len(kinds)])
+    lines = base.mark_line(strokeWidth=3).encode(
+        strokeDash=alt.StrokeDash("told_from:N", legend=None, sort=kinds, scale=dashes)
+    )
+    points = base.mark_point(size=70, filled=True, opacity=1).encode(
+        shape=alt.Shape("told_from:N", title=None, sort=kinds, scale=shapes)
+    )
     ideal = (
         alt.Chart(pd.DataFrame({"a": [0, 100]}))
         .mark_line(color=INK, strokeDash=[2, 3])
         .encode(x="a:Q", y="a:Q")
     )
-    return finish(ideal + lines, height=360)
+    return finish(ideal + lines + points, height=360)
 
 
 def draw_back_test(table: pd.DataFrame) -> Any:

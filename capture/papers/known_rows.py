@@ -129,7 +129,7 @@ def merge_rows(
 
 def make_own_table(rows: Sequence[Mapping[str, str]]) -> pd.DataFrame:
     """Make the table in which own rows are edited: columns in use and the usual ones."""
-    used = [name for name in dict.fromkeys(name for row in rows for name in row)]
+    used = list(dict.fromkeys(name for row in rows for name in row))
     columns = [*_SHOWN, *(name for name in used if name not in _SHOWN)]
     cells = [[row.get(name, "") for name in columns] for row in rows]
     return pd.DataFrame(cells, columns=columns, dtype=object)

@@ -1,0 +1,179 @@
+"""What does an operator with one wash see? Its back-test, its members, its second site."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import streamlit as st
+
+from capture.basis import CaptureError
+from capture.papers.operator_tables import (
+    make_back_table,
+    make_member_table,
+    make_two_streams_table,
+)
+from capture.papers.rival_tables import NO_NAME
+from capture.papers.words import say_amount, say_number
+from capture.share import back_test
+from siteapp import share_answers
+from siteapp.frame import Scene, say
+from siteapp.share_charts import draw_back_test, draw_members, draw_ranges
+from siteapp.show import show_table
+from siteapp.text import as_markdown
+
+AMOUNTS = {
+    "what": ("what", ""),
+    "value": ("in the middle", "@unit"),
+    "low": ("at least", "@unit"),
+    "high": ("at most", "@unit"),
+}
+
+
+def show_operator(scene: Scene) -> None:
+    """Show the three parts for an operator."""
+    try:
+        joined = share_answers.get_joined(scene.inputs)
+    except CaptureError as error:
+        st.error(as_markdown(error, most=800), icon=":material/error:")
+        return
+    st.subheader("Is it right about a site whose cars are known?", anchor=False)
+    _show_back_test(scene, joined)
+    st.subheader("Tickets and members", anchor=False)
+    _show_members(scene)
+    st.subheader("This site as the second beside a first", anchor=False)
+    _show_second(scene, joined)
+
+
+def _show_back_test(scene: Scene, joined: Any) -> None:
+    study = scene.study
+    ids = [*joined.own, *(name for name in joined.used.ids if name not in joined.own)]
+    ids = [name for name in ids if name in joined.used.ids]
+    if not ids:
+        say("No known sites were given yet; give your own wash under Sites you know.")
+        return
+    chosen = st.selectbox("Which site", ids, key=f"back-{scene.kept.id}")
+    months = joined.months.get(chosen)
+    try:
+        tested = back_test(
+            study.fit, chosen, study.worlds, months=months, month_share=study.shape.month_share
+        )
+    except CaptureError as error:
+        st.warning(as_markdown(error, most=600), icon=":material/warning:")
+        return
+    say("{}", tested.words)
+    table = make_back_table(tested)
+    if table is None:
+        st.caption(
+            "Give this site's cars by month, in columns cars_jan to cars_dec, to see each month."
+        )
+    else:
+        st.altair_chart(draw_back_test(table), width="stretch")
+        st.caption(
+            "Bars are what the other sites tell of each month, the line across their middle; "
+            "marks are the cars that came, a cross where they fell outside."
+        )
+    say(
+        "Carried to the next site of {}: <b>times {}</b> ({} to {}). Stays with the place: times "
+        "{} ({} to {}).",
+        tested.operator or "the same operator",
+        say_number(tested.carried.value),
+        say_number(tested.carried.low),
+        say_number(tested.carried.high),
+        say_number(tested.stays.value),
+        say_number(tested.stays.low),
+        say_number(tested.stays.high),
+    )
+
+
+def _show_members(scene: Scene) -> None:
+    if not scene.offer.plan_offered:
+        say("No monthly plan is sold, so all washes are by ticket.")
+        return
+    table, said = make_two_streams_table(scene.study)
+    st.caption(said)
+    show_table(table, AMOUNTS, scene, caption="Washes by ticket and by members of this site")
+    st.altair_chart(draw_members(make_member_table(scene.study)), width="stretch")
+    st.caption("Members after the opening by trade practice: join, wash a few times, leave.")
+
+
+def _firsts(scene: Scene, joined: Any) -> dict[str, tuple[float, float]]:
+    rivals = scene.study.rivals
+    own = {f"{name} (yours)": spot for name, spot in joined.spots.items()}
+    around = {
+        f"{rivals.names[k] or NO_NAME} ({rivals.ids[k]}, on the map)": (
+            float(rivals.lat[k]),
+            float(rivals.lon[k]),
+        )
+        for k in range(len(rivals))
+        if rivals.status[k] == "open"
+    }
+    return own | around
+
+
+def _show_second(scene: Scene, joined: Any) -> None:
+    firsts = _firsts(scene, joined)
+    if not firsts:
+        say("Give your first site with its latitude and longitude under Sites you know.")
+        return
+    known, key = joined.everyone, scene.kept.id
+    names = list(firsts)
+    st.caption(
+        "Choose your first wash on the map and its cars: members who live nearer to the new site "
+        "move over, and drivers who pass both on one drive may wash at either."
+    )
+    columns = st.columns(4)
+    with columns[0]:
+        chosen = st.selectbox("The first site", names, key=f"first-{key}")
+    own = chosen.removesuffix(" (yours)")
+    at = known.ids.index(own) if own in known.ids else -1
+    with columns[1]:
+        usual = float(known.cars_per_year[at]) if at >= 0 else 100_000.0
+        cars = st.number_input(
+            "Its cars a year", 0.0, 2_000_000.0, usual, 1000.0, key=f"first-cars-{key}-{own}"
+        )
+    with columns[2]:
+        line = st.number_input(
+            "Most cars an hour of its line (0 not known)", 0.0, 500.0, 0.0, 5.0,
+            key=f"first-line-{key}-{own}",
+        )  # fmt: skip
+    told = ["not among the known", *sorted({name for name in known.operators if name})]
+    with columns[3]:
+        operator = st.selectbox(
+            "Run by",
+            told,
+            index=told.index(known.operators[at]) if at >= 0 and known.operators[at] else 0,
+            key=f"first-operator-{key}-{own}",
+        )
+    share = float(known.member_share[at]) if at >= 0 else float("nan")
+    lat, lon = firsts[chosen]
+    try:
+        answer = share_answers.get_second(
+            scene.inputs,
+            lat=lat,
+            lon=lon,
+            cars_per_year=cars,
+            member_share=None if math.isnan(share) else share,
+            operator=None if operator == told[0] else operator,
+            line_cars_per_hour=line or None,
+        )
+    except CaptureError as error:
+        st.warning(as_markdown(error, most=600), icon=":material/warning:")
+        return
+    _say_second(scene, answer)
+
+
+def _say_second(scene: Scene, answer: Any) -> None:
+    say("{}", answer.second.words)
+    if answer.lengthening is not None:
+        say("{}", answer.lengthening.words)
+    st.altair_chart(
+        draw_ranges(answer.ranges, title="thousand cars a year", scale=0.001, digits=0),
+        width="stretch",
+    )
+    show_table(answer.table, AMOUNTS, scene, caption="The second site's balance")
+    st.caption(
+        f"{say_amount(answer.nearer_share, 'share', digits=2)} of the first site's members live "
+        f"nearer to this one; {say_amount(answer.shared_share, 'share', digits=2)} of the drivers "
+        "past the first come past this one on the same drive."
+    )
