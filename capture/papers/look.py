@@ -80,6 +80,22 @@ LOOKS: Final[dict[str, Look]] = {
     "count": Look(
         words="traffic count", ink=WATER, fill="#ffffff", fill_share=1, shape="triangle", radius=8
     ),
+    "count-unsure": Look(
+        words="count with a doubtful or second road",
+        ink=RUST,
+        fill="#ffffff",
+        fill_share=1,
+        shape="diamond",
+        radius=8,
+    ),
+    "count-hand": Look(
+        words="count tied by you", ink=WATER, fill=WATER, fill_share=1, shape="triangle", radius=8
+    ),
+    "count-loose": Look(
+        words="count tied to no road", ink=RUST, shape="cross", radius=7, width=2.5
+    ),
+    "count-chosen": Look(words="the count chosen", ink=RUST, shape="ring", radius=15, width=3),
+    "tie": Look(words="the road it was tied to", ink=WATER, width=2, dash="2 4"),
     "band-5": Look(words="within 5 minutes' drive", ink=PLUM, width=2, fill=PLUM, fill_share=0.10),
     "band-10": Look(
         words="within 10 minutes' drive", ink=PLUM, width=2, dash="8 6", fill=PLUM, fill_share=0.05

@@ -1,0 +1,95 @@
+"""What does the screen on passing traffic ask of the library, once for each input?
+
+Count files are read again here for what the chain does not keep: the 84 cells of continuous
+stations and the headings of each file.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, Final
+
+import streamlit as st
+
+from capture.basis import CaptureError
+from siteapp import engine
+from siteapp.workspace import Inputs
+
+#: file beside the workspace that remembers what columns were taken for
+MEMORY: Final = "count_columns.json"
+
+
+def column_memory() -> Path:
+    """Return the file that remembers answers about columns."""
+    return engine.open_workspace().path.parent / MEMORY
+
+
+@st.cache_resource(show_spinner=False, max_entries=8)
+def _files(path: str, stamp: float, columns: str, replaced: str, year: int) -> Any:
+    from capture.chain import load_numbers
+    from capture.passing.layers import load_area_counts
+
+    return load_area_counts(
+        engine.get_area(path),
+        engine.get_place(path),
+        study_year=year,
+        answers=json.loads(columns) or None,
+        values=load_numbers(json.loads(replaced))["passing"],
+    )
+
+
+def get_files(inputs: Inputs, *, year: int) -> Any:
+    """Return an area's count files as read for a study."""
+    replaced = {k: v for k, v in inputs.replaced.items() if k.startswith("passing.")}
+    return _files(
+        inputs.area,
+        engine.area_stamp(inputs.area),
+        json.dumps(pick_columns(inputs), sort_keys=True),
+        json.dumps(replaced, sort_keys=True),
+        year,
+    )
+
+
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _headings(path: str, stamp: float) -> tuple[str, ...]:
+    from capture.passing.reading import read_count_file
+
+    layer = engine.get_area(path).layers.get("counts")
+    if layer is None or layer.path is None:
+        return ()
+    table, _ = read_count_file(layer.path)
+    return tuple(str(name) for name in table.columns if str(name) not in {"row", "geometry"})
+
+
+def get_headings(inputs: Inputs) -> tuple[str, ...]:
+    """Return the headings of an area's file of counts; none when it has none or is spoilt."""
+    try:
+        return _headings(inputs.area, engine.area_stamp(inputs.area))
+    except CaptureError:
+        return ()
+
+
+def pick_columns(inputs: Inputs) -> dict[str, str]:
+    """Return what was said about columns that this area's file has.
+
+    What was said about another area's file does not hold here and stays with the study.
+    """
+    if not inputs.columns:
+        return {}
+    have = set(get_headings(inputs))
+    return {role: head for role, head in inputs.columns.items() if not head or head in have}
+
+
+def get_table(inputs: Inputs, name: str, **more: Any) -> Any:
+    """Make one of the tables on counts of a study, once, by its function's name."""
+    return _table(json.dumps(inputs.to_dict(), sort_keys=True), name, **more)
+
+
+@st.cache_resource(show_spinner=False, max_entries=24)
+def _table(text: str, name: str, **more: Any) -> Any:
+    from capture.papers import passing_tables
+
+    return getattr(passing_tables, name)(
+        engine.get_brief(Inputs.from_dict(json.loads(text))), **more
+    )
