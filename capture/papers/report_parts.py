@@ -20,7 +20,7 @@ from capture.papers.argument import Claim
 from capture.papers.folder import list_credits
 from capture.papers.html_table import Columns, say_table
 from capture.papers.report import INVENTED, Part, Picture, Section
-from capture.papers.sources import GRADE_WORDS, Entry, SourceBook
+from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
 from capture.papers.steps import STEPS
 from capture.papers.study_json import make_source_book
 from capture.papers.why import Mover, find_movers
@@ -112,13 +112,9 @@ def list_layers(area: Any) -> pd.DataFrame:
     )
 
 
-def _known_words(entry: Entry) -> str:
-    return INVENTED if entry.grade == "invented" else GRADE_WORDS[entry.grade]
-
-
 def _passing_parts(study: Any, book: SourceBook, units: UnitSystem) -> list[Part]:
     table = pictures.make_stream_table(study)
-    table["known_by"] = [_known_words(book[f"stream.{r + 1}"]) for r in range(len(table))]
+    table["known_by"] = [say_known(book[f"stream.{r + 1}"]) for r in range(len(table))]
     table["heads"] = [
         f"{_say_heading(deg)}, {side}"
         for deg, side in zip(table["direction_deg"], table["side"], strict=True)
@@ -399,7 +395,7 @@ def _list_movers(
     }
     rows = []
     for mover in find_movers(study, cars.draws, cars.step, most=MOST_MOVERS):
-        known = _known_words(book[mover.source]) if mover.source in book else "estimated"
+        known = say_known(book[mover.source]) if mover.source in book else "estimated"
         known = "estimated" if known == GRADE_WORDS["computed"] else known
         row = {
             "what": mover.name,

@@ -181,6 +181,17 @@ def describe_constant(room: str, number: Sourced) -> Entry:
     )
 
 
+def say_known(entry: Entry) -> str:
+    """Say how a data entry is known: measured, estimated or invented demo data.
+
+    Examples
+    --------
+    >>> say_known(Entry(id="a", title="t", locator="", grade="invented"))
+    'invented demo data'
+    """
+    return "invented demo data" if entry.grade == "invented" else GRADE_WORDS[entry.grade]
+
+
 def weakest_grade(entries: Iterable[Entry]) -> str:
     """Return the weakest grade among entries.
 

@@ -1,7 +1,8 @@
-"""How does a study become a workbook: values with their unit, range and source, no formulas?
+"""How does a study or a ranking become a workbook: values with unit, range and source?
 
-One sheet per question. Text is written as text, so that no cell is ever run; numbers stay
-numbers in SI with the unit in the heading, so that they can be worked with.
+One sheet per question and no formulas. Text is written as text that never starts a
+formula, not even once it has been saved as CSV; numbers stay numbers, so that they can be
+worked with. The same content gives the same bytes.
 """
 
 from __future__ import annotations
@@ -9,88 +10,52 @@ from __future__ import annotations
 import datetime
 import io
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 import capture
-from capture.basis import plain_text
-from capture.papers import pictures
-from capture.papers.argument import make_argument
+from capture.basis import UnitSystem, cell_text
 from capture.papers.folder import list_credits
-from capture.papers.look import INK, SAND
+from capture.papers.look import FAINT_INK, INK, SAND, WATER
 from capture.papers.numbers import round_digits
-from capture.papers.sources import GRADE_WORDS
-from capture.papers.study_json import make_source_book
+from capture.papers.report_parts import list_layers
+from capture.papers.workbook_tables import list_ranking_columns, make_sheets
+
+__all__ = ["make_sheets", "render_ranking_workbook", "render_workbook"]
 
 #: written into the file as its date of making, so that the same study gives the same bytes
 FIXED_DATE: Final = datetime.datetime(2000, 1, 1)
 MOST_TEXT: Final = 2000
 WIDEST: Final = 60
+#: end of a column's name -> how its numbers are shown
+_FORMATS: Final = (
+    ("_usd", "#,##0"),
+    ("share", "0.00%"),
+    ("share_low", "0.00%"),
+    ("share_high", "0.00%"),
+    ("chance_npv_positive", "0%"),
+    ("chance_top", "0%"),
+    ("per_day", "#,##0"),
+    ("_low", "#,##0"),
+    ("_high", "#,##0"),
+)
 
 
-def make_sheets(study: Any) -> dict[str, pd.DataFrame]:
-    """Make the tables of a workbook, by the name of their sheet."""
-    sheets = {
-        "Argument": _argument_table(study),
-        "Passing": pictures.make_stream_table(study),
-        "Rivals": pictures.make_rival_table(study),
-        "Share": pictures.make_share_table(study),
-        "Months": pictures.make_month_table(study),
-        "Week": pictures.make_week_table(study),
-        "Line": pictures.make_station_table(study),
-        "Queue": pictures.make_queue_table(study),
-        "Water and power": pictures.make_utility_table(study),
-        "Money": pictures.make_money_table(study),
-        "Cash": pictures.make_cash_table(study),
-        "Deal-breakers": pd.DataFrame(study.ground.to_rows()),
-        "Cautions": pd.DataFrame({"caution": list(study.cautions)}),
-        "Sources": _source_table(study),
-    }
-    return {name: table for name, table in sheets.items() if len(table)}
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Looks:
+    """Formats of a workbook."""
+
+    head: Any
+    text: Any
+    faint: Any
+    numbers: Mapping[str, Any]
 
 
-def _argument_table(study: Any) -> pd.DataFrame:
-    rows = []
-    for claim in make_argument(study):
-        found = claim.summed.range
-        rows.append(
-            {
-                "what": claim.words,
-                "value": found.value,
-                "low (5th percentile)": found.low,
-                "high (95th percentile)": found.high,
-                "mean": found.mean,
-                "unit": claim.unit,
-                "source": f"step.{claim.step}",
-                "note": claim.summed.words,
-            }
-        )
-    return pd.DataFrame(rows)
-
-
-def _source_table(study: Any) -> pd.DataFrame:
-    return pd.DataFrame(
-        [
-            {
-                "id": entry.id,
-                "what": entry.meaning,
-                "value used": entry.value,
-                "low": entry.low,
-                "high": entry.high,
-                "unit": entry.unit,
-                "how sure": GRADE_WORDS[entry.grade],
-                "source": entry.title,
-                "where in it": entry.locator,
-            }
-            for entry in make_source_book(study).trail()
-        ]
-    )
-
-
-def render_workbook(study: Any, *, date: str = "") -> bytes:
+def render_workbook(study: Any, *, date: str = "", system: UnitSystem | None = None) -> bytes:
     """Render a study as an XLSX workbook; the same study gives the same bytes.
 
     Parameters
@@ -98,71 +63,165 @@ def render_workbook(study: Any, *, date: str = "") -> bytes:
     study : Study
     date : str
         As it is to be written on the first sheet; left out when empty.
+    system : {"us", "metric"}, optional
+        Units of the line's schedule; the area's own when left out.
     """
+    sites = study.sites
+    about = [
+        ("site", f"{sites.names[0]} ({float(sites.lat[0]):.6f}, {float(sites.lon[0]):.6f})"),
+        *_list_about(study, date),
+        ("sheets", "Line schedule stands in the reader's units, every other sheet in SI"),
+    ]
+    return _render(about, make_sheets(study, system=system), charts=True)
+
+
+def render_ranking_workbook(many: Any, *, date: str = "") -> bytes:
+    """Render a screening as an XLSX workbook; struck-out parcels stay, with their reason.
+
+    Parameters
+    ----------
+    many : Many
+    date : str
+        As it is to be written on the first sheet; left out when empty.
+    """
+    ranking = many.ranking
+    struck = int(ranking["struck"].sum())
+    about = [
+        ("parcels", f"{len(ranking)} ranked by mean value today, {struck} of them struck out"),
+        *_list_about(many, date),
+    ]
+    sheets = {
+        "Ranking": ranking[list_ranking_columns(ranking.columns)],
+        "Data": list_layers(many.area),
+    }
+    return _render(about, sheets, charts=False)
+
+
+def _list_about(made: Any, date: str) -> list[tuple[str, str]]:
+    return [
+        ("area", made.area.name),
+        ("data", "invented demo data" if made.area.invented else "as delivered; see Data"),
+        ("date", date),
+        ("year", f"{made.year}"),
+        ("program", f"site-to-line {capture.__version__}"),
+        ("draws, seed", f"{made.worlds.draws}, {made.worlds.seed}"),
+        ("units", "SI, the unit stands in the heading or in a column of its own"),
+        ("values", "middle of the draws; low and high hold nine times out of ten"),
+        ("formulas", "none: every cell is a value of this study"),
+        ("caution", "planning figures, not an appraisal, an offer or investment advice"),
+        *(("data of", credit) for credit in list_credits(made.area)),
+    ]
+
+
+def _render(
+    about: Sequence[tuple[str, str]], sheets: Mapping[str, pd.DataFrame], *, charts: bool
+) -> bytes:
     import xlsxwriter
 
     buffer = io.BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
+               "strings_to_numbers": False}  # fmt: skip
     book = xlsxwriter.Workbook(buffer, options)
     book.set_properties({"title": "Site study", "created": FIXED_DATE})
-    head = book.add_format(
-        {"bold": True, "font_color": INK, "bg_color": SAND, "bottom": 2, "text_wrap": True,
-         "valign": "top"}
-    )  # fmt: skip
-    wrap = book.add_format({"text_wrap": True, "valign": "top"})
-    _write_about(book, study, head, wrap, date)
-    for name, table in make_sheets(study).items():
-        _write_sheet(book.add_worksheet(name), table, head, wrap)
+    looks = _make_looks(book)
+    _write_about(book, about, looks)
+    for name, table in sheets.items():
+        sheet = book.add_worksheet(name)
+        _write_sheet(sheet, table, looks)
+        if charts:
+            _add_chart(book, sheet, name, table)
     book.close()
     return buffer.getvalue()
 
 
-def _write_about(book: Any, study: Any, head: Any, wrap: Any, date: str) -> None:
+def _make_looks(book: Any) -> _Looks:
+    top = {"valign": "top"}
+    kinds = {shown for _, shown in _FORMATS}
+    return _Looks(
+        head=book.add_format({"bold": True, "font_color": INK, "bg_color": SAND, "bottom": 2,
+                              "text_wrap": True, **top}),
+        text=book.add_format({"text_wrap": True, **top}),
+        faint=book.add_format({"text_wrap": True, "font_color": FAINT_INK, "italic": True, **top}),
+        numbers={"": book.add_format(top),
+                 **{kind: book.add_format({"num_format": kind, **top}) for kind in sorted(kinds)}},
+    )  # fmt: skip
+
+
+def _write_about(book: Any, rows: Sequence[tuple[str, str]], looks: _Looks) -> None:
     sheet = book.add_worksheet("About")
-    sites = study.sites
-    rows = [
-        ("site", f"{sites.names[0]} ({float(sites.lat[0]):.6f}, {float(sites.lon[0]):.6f})"),
-        ("area", study.area.name),
-        ("data", "invented demo data" if study.area.invented else "as delivered; see Sources"),
-        ("date", date),
-        ("program", f"site-to-line {capture.__version__}"),
-        ("draws, seed", f"{study.worlds.draws}, {study.worlds.seed}"),
-        ("units", "SI, the unit stands in the heading or in a column of its own"),
-        ("values", "middle of the draws; low and high hold nine times out of ten"),
-        *(("data of", credit) for credit in list_credits(study.area)),
-    ]
     sheet.set_column(0, 0, 16)
     sheet.set_column(1, 1, 90)
     for at, (name, said) in enumerate(row for row in rows if row[1]):
-        sheet.write_string(at, 0, name, head)
-        sheet.write_string(at, 1, plain_text(said, most=MOST_TEXT), wrap)
+        sheet.write_string(at, 0, name, looks.head)
+        sheet.write_string(at, 1, cell_text(said, most=MOST_TEXT), looks.text)
 
 
-def _write_sheet(sheet: Any, table: pd.DataFrame, head: Any, wrap: Any) -> None:
+def _write_sheet(sheet: Any, table: pd.DataFrame, looks: _Looks) -> None:
     sheet.freeze_panes(1, 1)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
+    sheet.set_footer("&L&A&R&P / &N")
+    sheet.autofilter(0, 0, len(table), max(len(table.columns) - 1, 0))
+    struck = table["struck"].to_numpy(dtype=bool) if "struck" in table.columns else None
     for column, name in enumerate(table.columns):
-        sheet.write_string(0, column, plain_text(name), head)
+        sheet.write_string(0, column, cell_text(name), looks.head)
+        shown = next((kind for end, kind in _FORMATS if str(name).endswith(end)), "")
         wide = len(str(name))
         for row, value in enumerate(table[name].to_list(), start=1):
-            wide = max(wide, _write_cell(sheet, row, column, value, wrap))
-        sheet.set_column(column, column, min(wide + 2, WIDEST))
+            text = looks.faint if struck is not None and struck[row - 1] else looks.text
+            wide = max(wide, _write_cell(sheet, row, column, value, text, looks.numbers[shown]))
+        sheet.set_column(column, column, min(wide + 3, WIDEST))
 
 
-def _write_cell(sheet: Any, row: int, column: int, value: Any, wrap: Any) -> int:
+def _write_cell(sheet: Any, row: int, column: int, value: Any, text: Any, number: Any) -> int:
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return 0
     if isinstance(value, bool | np.bool_):
-        sheet.write_string(row, column, "yes" if value else "no")
+        sheet.write_string(row, column, "yes" if value else "no", text)
         return 3
     if isinstance(value, int | float | np.integer | np.floating):
-        number = float(value)
-        if math.isinf(number):
-            sheet.write_string(row, column, "never" if number > 0 else "less than any")
+        amount = float(value)
+        if math.isinf(amount):
+            sheet.write_string(row, column, "never" if amount > 0 else "less than any", text)
             return 13
-        sheet.write_number(row, column, round_digits(number))
-        return 10
+        sheet.write_number(row, column, round_digits(amount), number)
+        return 11
     if isinstance(value, Mapping | list | tuple):
         value = "; ".join(map(str, value))
-    said = plain_text(value, most=MOST_TEXT)
-    sheet.write_string(row, column, said, wrap)
+    said = cell_text(value, most=MOST_TEXT)
+    sheet.write_string(row, column, said, text)
     return len(said)
+
+
+#: sheet -> kind of chart, column of the places, columns drawn, title of the upright axis
+_CHARTS: Final = {
+    "Months": ("column", "month", ("cars",), "cars"),
+    "Busiest hours": ("line", "rank", ("cars_per_hour",), "cars an hour"),
+    "Money by month": ("line", "month", ("low_usd", "usd", "high_usd"), "USD"),
+}
+
+
+def _add_chart(book: Any, sheet: Any, name: str, table: pd.DataFrame) -> None:
+    """Set a chart of the sheet's own cells beside them."""
+    if name not in _CHARTS:
+        return
+    kind, place, drawn, title = _CHARTS[name]
+    columns = list(table.columns)
+    chart = book.add_chart({"type": kind})
+    for series in drawn:
+        at = columns.index(series)
+        look = {"color": WATER, "width": 2.25 if series in {"usd", drawn[0]} else 1}
+        chart.add_series(
+            {
+                "name": [name, 0, at],
+                "categories": [name, 1, columns.index(place), len(table), columns.index(place)],
+                "values": [name, 1, at, len(table), at],
+                "line" if kind == "line" else "fill": look if kind == "line" else {"color": WATER},
+            }
+        )
+    chart.set_x_axis({"name": place, "label_position": "low"})
+    chart.set_y_axis({"name": title, "major_gridlines": {"visible": True}})
+    chart.set_legend({"none": True} if len(drawn) == 1 else {"position": "bottom"})
+    chart.set_size({"width": 640, "height": 340})
+    sheet.insert_chart(1, len(columns) + 1, chart)
