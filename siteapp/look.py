@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.papers.look import FAINT_INK, GROUND, INK, RUST, SAND, WATER
+from capture.papers.look import FAINT_INK, GROUND, INK, RUST, WATER
 
 #: options given to the server at its start
 THEME: Final[dict[str, str]] = {
@@ -46,13 +46,14 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
 .st-key-strip [data-testid="stButton"] button > div {{ justify-content: flex-start; }}
 @media (min-width: 1150px) {{ .st-key-strip {{ flex-wrap: nowrap; }} }}
 .st-key-strip > div:last-child button::after {{ display: none; }}
-.st-key-strip [data-testid="stButton"] button:hover {{ background: {SAND}; color: {INK}; }}
+.st-key-strip [data-testid="stButton"] button:hover {{ background: #f0eadb; color: {INK}; }}
 .st-key-strip [data-testid="stButton"] button:focus-visible {{ outline: 3px solid {WATER};
   outline-offset: -3px; }}
 .st-key-strip p {{ font-size: 0.94rem; line-height: 1.25; color: {INK}; }}
 .st-key-strip strong {{ font-size: 1.5rem; font-family: {SERIF};
   font-weight: 600; letter-spacing: -0.01em; }}
-.st-key-strip small, .st-key-strip span {{ color: {FAINT_INK}; }}
+.st-key-strip small, .st-key-strip span {{ color: {FAINT_INK} !important; }}
+.st-key-strip, .st-key-strip * {{ opacity: 1 !important; }}
 .where {{ font-size: 0.95rem; letter-spacing: 0.02em; color: {FAINT_INK}; margin: 0; }}
 .say {{ font-family: {SERIF}; font-size: 1.12rem; line-height: 1.5; max-width: 62rem;
   margin: 0.2rem 0 0.4rem; }}
