@@ -1,6 +1,7 @@
 """The whole chain, for one site or many: `study` and `many`; start reading in `steps`."""
 
 from capture.chain.assumptions import ROOMS, Numbers, load_numbers, parse_replaced
+from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.request import Request
 from capture.chain.screening import Many, many
@@ -34,6 +35,7 @@ __all__ = [
     "Chain",
     "DrivewayProposal",
     "FactorChange",
+    "LineChoice",
     "Many",
     "Memo",
     "Numbers",

@@ -18,6 +18,7 @@ from capture.chain.request import Request
 if TYPE_CHECKING:
     from capture.area import Area
     from capture.ground import Ground
+    from capture.hours import YearShape
     from capture.line import LineTable
     from capture.passing import Volumes
     from capture.place import Frontage, Place
@@ -29,7 +30,33 @@ _DEGREES_AN_HOUR: Final = 15.0
 _MOST_ASTRAY_H: Final = 3.5
 
 
-def check_parcels(ask: Request, lines: LineTable, frontage: Frontage) -> tuple[Ground, ...]:
+def find_stacking(
+    ask: Request, cars_per_year: FloatArray, lines: LineTable, shape: YearShape
+) -> FloatArray | None:
+    """Return the lanes that each site's queue asks for, metres in single file, (S,).
+
+    The places chosen, else those that hold the queue on 19 of 20 days, but no fewer than
+    is usual at least; None for bays, which have their own rule.
+    """
+    from capture.line import estimate_stacking_cars
+
+    if not ask.offer.is_conveyor:
+        return None
+    values, ground = ask.numbers["line"], ask.numbers["ground"]
+    if ask.line.stacking_places is not None:
+        places = np.full(len(ask.ids), ask.line.stacking_places)
+    else:
+        found = estimate_stacking_cars(
+            np.asarray(cars_per_year).mean(axis=1), lines.cars_per_hour, shape, ask.offer,
+            values=values,
+        )  # fmt: skip
+        places = np.ceil(np.maximum(found - 1e-9, ground["stacking_cars"].low))
+    return np.asarray(places * ground.value("car_space_m"))
+
+
+def check_parcels(
+    ask: Request, lines: LineTable, frontage: Frontage, stacking_m: FloatArray | None = None
+) -> tuple[Ground, ...]:
     """Fit each site's line into its parcel and weigh its deal-breakers, S results."""
     from types import SimpleNamespace
 
@@ -50,6 +77,8 @@ def check_parcels(ask: Request, lines: LineTable, frontage: Frontage) -> tuple[G
             ask.offer,
             answers=None if ask.answers is None else ask.answers.of(ask.ids[k]),
             driveways=mouths[k],
+            stacking_m=None if stacking_m is None else float(stacking_m[k]),
+            search=ask.search,
             values=ask.numbers["ground"],
         )
         for k in range(len(ask.ids))

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from capture.basis import DataError, InputError, Offer, Sheet, Worlds
 from capture.chain.assumptions import load_numbers
+from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
 
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 #: sites walked at once, which bounds memory
 PIECE = 250
+#: sites up to which the wash is placed on each parcel and rates of return are solved; beyond,
+#: a parcel is only asked whether building, lanes and turn fit anywhere
+DRAWN = 60
 #: how many count as the first
 TOP = 5
 
@@ -80,6 +84,8 @@ def many(
     known: KnownSites | None = None,
     answers: AnswerBook | None = None,
     rivals: Rivals | None = None,
+    sales: pd.DataFrame | None = None,
+    line: LineChoice | None = None,
     top: int = TOP,
     piece: int = PIECE,
     memo: Memo | None = None,
@@ -93,7 +99,7 @@ def many(
         An open area, a folder with ``area.toml`` or a bare roads file.
     sites : Sites, Path or str, optional
         A table of sites or a file of parcels; the area's own parcels when left out.
-    offer, seed, draws, year, replaced, known, answers, rivals, memo, say
+    offer, seed, draws, year, replaced, known, answers, rivals, sales, line, memo, say
         As for :func:`capture.chain.study`.
     top : int
         How many count as the first in ``chance_top``.
@@ -150,6 +156,10 @@ def many(
             known=known,
             answers=answers,
             rivals=rivals,
+            sales=sales,
+            line=line or LineChoice(),
+            search="best" if len(sites.ids) <= DRAWN else "quick",
+            irr=len(sites.ids) <= DRAWN,
         )
         chain = walk_chain(request, memo=memo)
         cars[found], npv[found] = chain.cars_per_year, chain.money.npv_usd

@@ -17,11 +17,14 @@ from numpy.typing import NDArray
 from capture.basis import InputError, Offer, Sheet, Worlds
 from capture.chain.assumptions import load_numbers
 from capture.chain.cautions import gather_cautions
+from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
 from capture.chain.works import Works
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from capture.area import Area
     from capture.around import Around, Rivals
     from capture.ground import AnswerBook, Ground
@@ -200,6 +203,8 @@ def study(
     keep: bool = True,
     frontage: Frontage | None = None,
     works: Works | None = None,
+    sales: pd.DataFrame | None = None,
+    line: LineChoice | None = None,
     memo: Memo | None = None,
     say: Say = keep_quiet,
 ) -> Study:
@@ -235,6 +240,10 @@ def study(
         Driveways already laid on roads, as when one is moved; goes before ``driveways``.
     works : Works, optional
         What would be built or cut that the map does not show.
+    sales : DataFrame, optional
+        The user's own sales by hour, which shape the year.
+    line : LineChoice, optional
+        What is chosen of the line by hand.
     memo : Memo, optional
         Remembers steps between studies.
     say : callable
@@ -278,6 +287,8 @@ def study(
         keep=keep,
         frontage=frontage,
         works=works or Works(),
+        sales=sales,
+        line=line or LineChoice(),
     )
     return complete_study(walk_chain(request, memo=memo, say=say), memo=memo, say=say)
 
@@ -291,18 +302,23 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
     offer, numbers, worlds = ask.offer, ask.numbers, ask.worlds
     hour = float(chain.design_hour_cars[0])
     cars = np.asarray(chain.cars_per_year[0])
-    reads = (offer, hour, memo.number(chain.busy), memo.number(chain.lines))
+    pick = ask.line
+    reads = (offer, hour, memo.number(chain.busy), memo.number(chain.lines), pick.queue_key)
     say("laying out the line")
-    line = size_line(hour, offer, values=numbers["line"])
-    lines = size_lines(
-        np.asarray(chain.busy.cars[0]) * (1 + offer.headroom_share), offer, values=numbers["line"]
+    line = size_line(
+        hour, offer, package=pick.package, catalog=pick.catalog, values=numbers["line"]
     )
+    lines = size_lines(
+        np.asarray(chain.busy.cars[0]) * (1 + offer.headroom_share), offer, package=pick.package,
+        catalog=pick.catalog, values=numbers["line"],
+    )  # fmt: skip
     say("queueing a thousand days")
     queue = memo.recall(
         "queue",
         reads,
         lambda: simulate_queue(
             cars, chain.shape, line, offer, worlds, site_id=ask.ids[0], days=QUEUE_DAYS,
+            stacking_places=pick.stacking_places, plan_lane=pick.plan_lane,
             values=numbers["line"],
         ),
     )  # fmt: skip

@@ -19,12 +19,13 @@ from numpy.typing import NDArray
 from capture.chain.joints import (
     check_parcels,
     find_land_prices,
+    find_stacking,
     find_terrain,
     find_time_zone,
     mean_hour_share,
 )
 from capture.chain.memo import Memo, sheet_key
-from capture.chain.request import Request, find_year, site_key, table_key
+from capture.chain.request import Request, find_year, frame_key, site_key, table_key
 from capture.chain.works import check_works, cut_place, lay_seeing, lay_turning
 
 if TYPE_CHECKING:
@@ -274,10 +275,11 @@ def _shape_year(walk: _Walk) -> None:
         lambda: make_year_shape(
             ask.offer, weather=ask.area.read("weather"),
             road_hour_share=mean_hour_share(m["volumes"]),
-            southern=bool(m["place"].network.projection.centre_lat < 0),
+            southern=bool(m["place"].network.projection.centre_lat < 0), sales=ask.sales,
             values=ask.numbers["hours"],
         ),
         walk.offer(_HOURS),
+        frame_key(ask.sales),
         walk.sheet("hours"),
         after="volumes",
     )  # fmt: skip
@@ -427,8 +429,11 @@ def _find_busy_hour(walk: _Walk) -> None:
     )  # fmt: skip
     walk.step(
         "design_hour_cars",
-        lambda: compute_design_hour(m["busy"], ask.offer),
+        lambda: compute_design_hour(
+            m["busy"], ask.offer, confidence_share=ask.line.confidence_share
+        ),
         ask.offer.headroom_share,
+        ask.line.confidence_share,
         after="busy",
     )
 
@@ -442,11 +447,15 @@ def _size_lines(walk: _Walk) -> None:
     walk.say("sizing lines")
     walk.step(
         "lines",
-        lambda: size_lines(m["design_hour_cars"], ask.offer, values=values),
+        lambda: size_lines(
+            m["design_hour_cars"], ask.offer, package=ask.line.package,
+            catalog=ask.line.catalog, values=values,
+        ),
         ask.offer,
+        ask.line.stations_key,
         walk.sheet("line"),
         after="design_hour_cars",
-    )
+    )  # fmt: skip
     walk.step(
         "lost_share",
         lambda: compute_lost_share(
@@ -462,9 +471,17 @@ def _check_ground(walk: _Walk) -> None:
     ask, m = walk.request, walk.made
     walk.say("fitting buildings into parcels")
     walk.step(
+        "stacking",
+        lambda: find_stacking(ask, m["cars_per_year"], m["lines"], m["shape"]),
+        ask.line.stacking_places,
+        after="lines shape cars_per_year",
+    )
+    walk.step(
         "ground",
-        lambda: check_parcels(ask, m["lines"], m["frontage"]),
+        lambda: check_parcels(ask, m["lines"], m["frontage"], m["stacking"]),
         walk.same(ask.answers),
+        ask.search,
+        None if m["stacking"] is None else m["stacking"].tobytes(),
         walk.offer(_LOT),
         _size_of(m["lines"]),
         walk.sheet("ground"),
@@ -489,9 +506,11 @@ def _price(walk: _Walk) -> None:
         "money",
         lambda: price_study(
             m["cars_per_year"], m["lost_share"], m["lines"], ask.offer, ask.worlds, ask.ids,
-            land=land, ground=m["ground"], values=ask.numbers["money"],
+            land=land, ground=m["ground"], irr=ask.irr, values=ask.numbers["money"],
+            ramp_values=ask.numbers["hours"],
         ),
         None if land is None else land.tobytes(),
-        walk.sheet("money"),
+        ask.irr,
+        walk.sheet("money", "hours"),
         after="ground lost_share",
     )  # fmt: skip
