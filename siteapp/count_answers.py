@@ -12,8 +12,8 @@ from typing import Any, Final
 
 import streamlit as st
 
-from capture.basis import CaptureError
 from siteapp import engine
+from siteapp.own_ties import get_columns
 from siteapp.workspace import Inputs
 
 #: file beside the workspace that remembers what columns were taken for
@@ -41,44 +41,16 @@ def _files(path: str, stamp: float, columns: str, replaced: str, year: int) -> A
 
 def get_files(inputs: Inputs, *, year: int) -> Any:
     """Return an area's count files as read for a study."""
+    stamp = engine.area_stamp(inputs.area)
+    columns = get_columns(inputs, engine.get_area(inputs.area), stamp=stamp)
     replaced = {k: v for k, v in inputs.replaced.items() if k.startswith("passing.")}
     return _files(
         inputs.area,
-        engine.area_stamp(inputs.area),
-        json.dumps(pick_columns(inputs), sort_keys=True),
+        stamp,
+        json.dumps(columns or {}, sort_keys=True),
         json.dumps(replaced, sort_keys=True),
         year,
     )
-
-
-@st.cache_resource(show_spinner=False, max_entries=16)
-def _headings(path: str, stamp: float) -> tuple[str, ...]:
-    from capture.passing.reading import read_count_file
-
-    layer = engine.get_area(path).layers.get("counts")
-    if layer is None or layer.path is None:
-        return ()
-    table, _ = read_count_file(layer.path)
-    return tuple(str(name) for name in table.columns if str(name) not in {"row", "geometry"})
-
-
-def get_headings(inputs: Inputs) -> tuple[str, ...]:
-    """Return the headings of an area's file of counts; none when it has none or is spoilt."""
-    try:
-        return _headings(inputs.area, engine.area_stamp(inputs.area))
-    except CaptureError:
-        return ()
-
-
-def pick_columns(inputs: Inputs) -> dict[str, str]:
-    """Return what was said about columns that this area's file has.
-
-    What was said about another area's file does not hold here and stays with the study.
-    """
-    if not inputs.columns:
-        return {}
-    have = set(get_headings(inputs))
-    return {role: head for role, head in inputs.columns.items() if not head or head in have}
 
 
 def get_table(inputs: Inputs, name: str, **more: Any) -> Any:

@@ -16,6 +16,7 @@ import streamlit as st
 
 from capture.basis import CaptureError, Offer, Worlds
 from siteapp.own_rows import get_rivals, get_used
+from siteapp.own_ties import get_ties
 from siteapp.workspace import Inputs, Workspace, default_path
 
 MOST_KEPT: Final = 24
@@ -120,6 +121,7 @@ def _brief(text: str, stamp: float) -> Any:
         known=get_used(inputs, area, **own),
         rivals=get_rivals(inputs, area, **own),
         answers=_answers(json.dumps(inputs.answers, sort_keys=True), sites.ids[0]),
+        ties=get_ties(inputs),
         keep=True,
     )
     found = walk_chain(request, memo=_memo())

@@ -117,13 +117,13 @@ def make_check_table(model: Any) -> pd.DataFrame:
         of = held if group == "all roads" else held[held["group"] == group]
         if len(of) == 0:
             continue
-        off = np.log(of["counted"] / of["said"])
+        off = np.log((of["counted"] / of["said"]).to_numpy(dtype=np.float64))
         rows.append(
             {
                 "group": group,
                 "counts": len(of),
                 "typical_miss": math.exp(math.sqrt(float((off**2).mean()))),
-                "half_within": math.exp(float(off.abs().median())),
+                "half_within": math.exp(float(np.median(np.abs(off)))),
                 "level": math.exp(float(off.mean())),
                 "inside": int(of["inside"].sum()),
                 "coverage": float(of["inside"].mean()),
@@ -200,7 +200,8 @@ def make_cell_table(average: Any) -> pd.DataFrame:
     """
     table = average.table()
     over = table["mean_day"] / average.aadt
-    return table.assign(
+    told: pd.DataFrame = table.assign(
         over_average=over,
         label=[f"{100 * value:.0f}" if math.isfinite(value) else "none" for value in over],
     )
+    return told

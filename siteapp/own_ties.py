@@ -1,0 +1,76 @@
+"""How do ties and columns settled by hand get from a study into the chain?
+
+Both are plain values of a study. They may come from a file, so they are checked here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+import streamlit as st
+
+from capture.basis import CaptureError, DataError
+from siteapp.workspace import Inputs
+
+MOST_TIES: Final = 5_000
+
+
+def get_ties(inputs: Inputs) -> dict[str, dict[str, float]] | None:
+    """Return where counts were tied by hand; None when nowhere.
+
+    Raises
+    ------
+    DataError
+        When a tie is not a position on Earth, nor empty for a count left untied.
+
+    Examples
+    --------
+    >>> get_ties(Inputs(ties={"A|high street|40.1|-75.0": {"lat": 40.1, "lon": -75.0}}))
+    {'A|high street|40.1|-75.0': {'lat': 40.1, 'lon': -75.0}}
+    """
+    if len(inputs.ties) > MOST_TIES:
+        raise DataError(f"counts: at most {MOST_TIES} may be tied by hand, got {len(inputs.ties)}")
+    return {str(key): _check_spot(spot) for key, spot in inputs.ties.items()} or None
+
+
+def _check_spot(spot: Any) -> dict[str, float]:
+    fault = DataError(
+        "counts: a tie by hand must be a lat and lon in degrees, or nothing; undo the last change"
+    )
+    if not isinstance(spot, Mapping) or set(spot) not in (set(), {"lat", "lon"}):
+        raise fault
+    for name, most in (("lat", 90.0), ("lon", 180.0)):
+        value = spot.get(name, 0.0)
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise fault
+        if not (math.isfinite(value) and abs(value) <= most):
+            raise fault
+    return {name: float(value) for name, value in spot.items()}
+
+
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _headings(path: str, stamp: float, _area: Any) -> tuple[str, ...]:
+    from capture.passing.reading import read_count_file
+
+    layer = _area.layers.get("counts")
+    if layer is None or layer.path is None:
+        return ()
+    table, _ = read_count_file(layer.path)
+    return tuple(str(name) for name in table.columns if str(name) not in {"row", "geometry"})
+
+
+def get_columns(inputs: Inputs, area: Any, *, stamp: float) -> dict[str, str] | None:
+    """Return what was said of the columns of this area's file of counts; None when nothing.
+
+    What was said of another area's file does not hold here and stays with the study.
+    """
+    if not inputs.columns:
+        return None
+    try:
+        have = set(_headings(inputs.area, stamp, area))
+    except CaptureError:
+        return None
+    told = {str(role): str(head) for role, head in inputs.columns.items()}
+    return {role: head for role, head in told.items() if not head or head in have} or None
