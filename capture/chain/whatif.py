@@ -30,6 +30,10 @@ _NOTHING: Final = 1e-9
 #: shares of the cars turned away, and years, that are not worth a word
 _FEW_LOST: Final = 0.001
 _FEW_YEARS: Final = 0.05
+#: a share that moves by less than this part of itself hardly moves
+_HARDLY: Final = 0.005
+#: years after which nobody asks how many
+_MANY_YEARS: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,7 +197,7 @@ def compare(
         npv_usd_change=Range.of(after.money.npv_usd[0] - before.money.npv_usd[0], "USD"),
         chance_more=float((washed > 0).mean()),
         factors=_find_changes(before, after),
-        notes=notes,
+        notes=(*notes, *_note_doubts(before, after)),
         chain=after,
     )
     return replace(made, sentence=say_change(made))
@@ -245,20 +249,53 @@ def _find_changes(before: Chain, after: Chain) -> tuple[FactorChange, ...]:
             )
         )
     for k, name in enumerate(old.names):
-        x0, x1 = (
-            0.0 if one.missing[0, k] else float(one.x[0, k] - one.reference[k])
-            for one in (old, new)
-        )
-        if abs(x1 - x0) > _NOTHING:
+        log = _find_log(after, k) - _find_log(before, k)
+        if np.abs(log).max() > _NOTHING:
             found.append(
                 FactorChange(
                     name=name,
                     before=np.nan if old.missing[0, k] else float(old.x[0, k]),
                     after=np.nan if new.missing[0, k] else float(new.x[0, k]),
-                    multiplier=Range.of(np.exp(old.beta[k] * (x1 - x0)), "1"),
+                    multiplier=Range.of(np.exp(log), "1"),
                 )
             )
     return tuple(sorted(found, key=lambda each: -abs(np.log(each.multiplier.value))))
+
+
+def _find_log(chain: Chain, k: int) -> FloatArray:
+    """Return what one factor adds to the log share in each world, (n,)."""
+    share, worlds, ids = chain.share, chain.request.worlds, chain.request.ids
+    name = share.names[k]
+    x = 0.0 if share.missing[0, k] else float(share.x[0, k] - share.reference[k])
+    doubt = _find_doubt(chain, name)
+    apart = np.full(worlds.draws, x)
+    if share.missing[0, k]:
+        apart += worlds.normal(f"share missing {name}", ids)[0] * chain.fit.spread[k]
+    if doubt:
+        apart += worlds.normal("share unsure", [name])[0] * doubt
+    return np.asarray(share.beta[k] * apart)
+
+
+def _find_doubt(chain: Chain, name: str) -> float:
+    """Return how unsure one factor's value is, as a spread in its unit."""
+    table = chain.factors
+    if table.unsure is None or name not in table.names:
+        return 0.0
+    return float(table.unsure[0, table.names.index(name)])
+
+
+def _note_doubts(before: Chain, after: Chain) -> tuple[str, ...]:
+    """Note the factors that are known less surely, or more, than before."""
+    notes = []
+    for k, name in enumerate(before.share.names):
+        was, now = (
+            bool(one.share.missing[0, k]) or _find_doubt(one, name) > 0 for one in (before, after)
+        )
+        if was != now:
+            plain = name.removeprefix("log_").replace("_", " ")
+            less = "not known there, which widens" if now else "known there, which narrows"
+            notes.append(f"{plain} against what is around is {less} the range of the change")
+    return tuple(notes)
 
 
 def say_change(change: WhatIf) -> str:
@@ -267,6 +304,8 @@ def say_change(change: WhatIf) -> str:
     old, new = change.before, change.after
     if max(abs(np.log(ratio.low)), abs(np.log(ratio.high))) < _NOTHING:
         parts = [f"the share washed stays at {old.share.value:.2%}"]
+    elif 1 - _HARDLY < ratio.low <= ratio.high < 1 + _HARDLY:
+        parts = [f"the share washed hardly moves from {old.share.value:.2%}"]
     else:
         parts = [
             f"the share washed goes from {old.share.value:.2%} to {new.share.value:.2%} "
@@ -285,12 +324,12 @@ def say_change(change: WhatIf) -> str:
 
 
 def _say_payback(old: float, new: float) -> str:
-    if not np.isfinite(old) and not np.isfinite(new):
+    if min(old, new) > _MANY_YEARS:
         return ""
-    if not np.isfinite(new):
-        return f"it no longer pays back (now {old:.1f} years)"
-    if not np.isfinite(old):
-        return f"it pays back in {new:.1f} years (now it does not)"
+    if new > _MANY_YEARS:
+        return f"it no longer pays back in {_MANY_YEARS:.0f} years (now in {old:.1f})"
+    if old > _MANY_YEARS:
+        return f"it pays back in {new:.1f} years (now not in {_MANY_YEARS:.0f})"
     if abs(new - old) < _FEW_YEARS:
         return ""
     return f"it pays back in {new:.1f} years instead of {old:.1f}"

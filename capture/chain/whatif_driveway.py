@@ -7,7 +7,7 @@ its own piece of road; a move onto another piece or road is a driveway by hand.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,7 +169,7 @@ def _say_heading(chain: Chain, row: int, along: float) -> str:
 
 def _put(frontage: Frontage, row: int, laid: Frontage, to: int) -> Frontage:
     """Return driveways of which one stands where a candidate does."""
-    moved = {}
+    moved: dict[str, Any] = {}
     for name in ("x", "y", "fraction", "line_x", "line_y", "distance_m"):
         column = np.array(getattr(frontage, name), dtype=np.float64)
         column[row] = getattr(laid, name)[to]
@@ -196,7 +196,7 @@ def _look(chain: Chain, streams: Streams, places: Frontage) -> tuple[FloatArray,
     )
     # a turn that nobody makes has no triangle and so nothing that could be hidden
     short = seen.triangle_seen_m < seen.triangle_needed_m
-    return seen.sight, ~short.any(axis=1)
+    return seen.sight, np.asarray(~short.any(axis=1), dtype=bool)
 
 
 def _repeat_site(sites: Sites, count: int) -> Sites:

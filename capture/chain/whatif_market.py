@@ -179,7 +179,7 @@ def try_format(
         **changes,
     )
     note = "prices are kept as they are; a format that sells dearer washes is tried with its price"
-    return replace(change, notes=(note,))
+    return replace(change, notes=(note, *change.notes))
 
 
 def try_formats(
