@@ -115,9 +115,21 @@ def offer_inputs(scene: Scene, fields: Sequence[str], *, heading: str = "Your ch
             _offer_input(scene, field)
 
 
+def keep_in_step(key: str, stored: Any) -> None:
+    """Give a widget the stored value when that changed elsewhere, and leave it alone else.
+
+    The widget keeps its key, so that the keyboard's place is not lost when the screen is
+    drawn again after a change.
+    """
+    known = st.session_state.setdefault("in step", {})
+    if key not in st.session_state or known.get(key, stored) != stored:
+        st.session_state[key] = stored
+    known[key] = stored
+
+
 def _offer_input(scene: Scene, field: str) -> None:
     offer = scene.offer
-    key = f"offer-{field}-{scene.kept.id}-{scene.kept.revision}"
+    key = f"offer-{field}-{scene.kept.id}-{scene.system}"
 
     def read() -> Any:
         return st.session_state[key]
@@ -125,14 +137,14 @@ def _offer_input(scene: Scene, field: str) -> None:
     if field == "format":
         _format_input(offer, key, read)
     elif field in _YES_NO:
+        keep_in_step(key, bool(getattr(offer, field)))
         save = change_offer(field, lambda: bool(read()), f"{_YES_NO[field]}: changed")
-        st.toggle(_YES_NO[field], value=bool(getattr(offer, field)), key=key, on_change=save)
+        st.toggle(_YES_NO[field], key=key, on_change=save)
     elif field in _WHOLE:
         label, least, most = _WHOLE[field]
+        keep_in_step(key, int(getattr(offer, field)))
         save = change_offer(field, lambda: int(read()), f"{label}: changed")
-        st.number_input(
-            label, least, most, int(getattr(offer, field)), step=1, key=key, on_change=save
-        )
+        st.number_input(label, least, most, step=1, key=key, on_change=save)
     else:
         _amount_input(scene, offer, field, key)
 
@@ -140,10 +152,10 @@ def _offer_input(scene: Scene, field: str) -> None:
 def _format_input(offer: Offer, key: str, read: Callable[[], Any]) -> None:
     from capture.basis import FORMAT_WORDS, FORMATS
 
+    keep_in_step(key, offer.format)
     st.selectbox(
         "Kind of wash",
         FORMATS,
-        index=FORMATS.index(offer.format),
         format_func=lambda name: FORMAT_WORDS[name],
         key=key,
         on_change=change_offer("format", read, "kind of wash changed"),
@@ -160,10 +172,10 @@ def _amount_input(scene: Scene, offer: Offer, field: str, key: str) -> None:
         value = float(st.session_state[key])
         return None if optional and value == 0 else _from_shown(value, unit, scene)
 
+    keep_in_step(key, shown)
     st.number_input(
         f"{label}, {name}" if unit == "m" else label,
         min_value=0.0,
-        value=shown,
         step=step,
         key=key,
         on_change=change_offer(field, read, f"{label}: changed"),

@@ -134,6 +134,33 @@ def test_changed_number_moves_the_strip_and_survives_a_reload(watched, app) -> N
     assert complaints(watched) == []
 
 
+def test_keyboard_keeps_its_place_and_undo_brings_the_number_back(watched, app) -> None:
+    page = open_app(watched, app)
+    place_parcel(page, "P10")
+    go(page, "Money")
+    before = read_strip(page)
+    price = page.get_by_label("Price of a single wash, $")
+    was = price.input_value()
+    price.focus()
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("ArrowUp")
+    page.keyboard.press("Enter")
+    wait_for_other_strip(page, before)
+    focused = page.evaluate("document.activeElement.getAttribute('aria-label')")
+    assert focused == "Price of a single wash, $"
+    assert price.input_value() != was
+    page.get_by_role("button", name="Undo").click()
+    settle(page)
+    for _ in range(3):
+        if price.input_value() == was:
+            break
+        page.get_by_role("button", name="Undo").click()
+        settle(page)
+    assert price.input_value() == was
+    assert read_strip(page) == before
+    assert complaints(watched) == []
+
+
 def test_work_survives_a_crash_of_the_app(watched, make_app) -> None:
     running = make_app()
     page = open_app(watched, running)
