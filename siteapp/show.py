@@ -49,6 +49,7 @@ def show_map(
         system=scene.system,
         credits=list_credits(engine.get_area(scene.inputs.area)),
         tiles_url=space.setting("tiles") or None,
+        tiles_credit=space.setting("tiles credit") or "street tiles",
     )
     answer = st_folium(
         made,

@@ -34,6 +34,7 @@ def make_map(
     system: UnitSystem = "us",
     credits: Sequence[str] = (OSM_CREDIT,),
     tiles_url: str | None = None,
+    tiles_credit: str = "street tiles",
     inline: bool = True,
 ) -> Any:
     """Make a folium map of layers over a background.
@@ -55,6 +56,8 @@ def make_map(
     tiles_url : str, optional
         Address of street tiles, with ``{z}``, ``{x}`` and ``{y}``; drawn under the
         background, and missed by nobody when out of reach.
+    tiles_credit : str
+        Whose tiles they are.
     inline : bool
         Whether scripts stand in the map as ``data:`` addresses; when false, placeholders
         stand in their place, for :func:`render_map`.
@@ -82,7 +85,7 @@ def make_map(
     made.default_js = _scripts(background, inline=inline)
     made.default_css = [("leaflet_css", _address("leaflet.css", inline=inline))]
     if tiles_url:
-        _add_tiles(made, tiles_url)
+        _add_tiles(made, check_tiles_url(tiles_url), tiles_credit)
     plan = {
         "layers": [layer.to_page(order) for order, layer in enumerate(layers)],
         "system": system,
@@ -145,9 +148,19 @@ def _fit(background: Background | None) -> list[list[float]] | None:
     return [[south, west], [north, east]]
 
 
-def _add_tiles(made: Any, tiles_url: str) -> None:
-    import folium
+def check_tiles_url(tiles_url: str) -> str:
+    """Return the address of street tiles when it has the right form.
 
+    Raises
+    ------
+    InputError
+        When it does not start with http, or lacks a field, or holds another.
+
+    Examples
+    --------
+    >>> check_tiles_url("https://tiles.example/{z}/{x}/{y}.png")
+    'https://tiles.example/{z}/{x}/{y}.png'
+    """
     fields = set(re.findall(r"\{(\w*)\}", tiles_url))
     plain = re.sub(r"\{\w\}", "", tiles_url)
     good = _TILES_RULE.fullmatch(tiles_url) and {"x", "y", "z"} <= fields <= {"x", "y", "z", "s"}
@@ -156,7 +169,14 @@ def _add_tiles(made: Any, tiles_url: str) -> None:
             "tiles: the address must start with http and hold {z}, {x} and {y}, got "
             f"{escape_text(tiles_url)}; leave it out to go without tiles"
         )
-    folium.TileLayer(tiles=tiles_url, attr="street tiles", overlay=True, control=False).add_to(made)
+    return tiles_url
+
+
+def _add_tiles(made: Any, tiles_url: str, credit: str) -> None:
+    import folium
+
+    layer = folium.TileLayer(tiles=tiles_url, attr=escape_text(credit), overlay=True, control=False)
+    layer.add_to(made)
 
 
 def render_map(made: Any, *, title: str, background: Background | None = None) -> str:

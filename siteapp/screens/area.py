@@ -8,6 +8,7 @@ import streamlit as st
 from capture.area import LAYER_KINDS
 from capture.basis import CaptureError
 from capture.papers.layers import make_people_layer
+from capture.papers.maps import check_tiles_url
 from capture.papers.marks import drop_empty
 from siteapp import engine, own_area
 from siteapp.frame import change, notify, open_screen, say
@@ -107,3 +108,26 @@ with st.expander("Open a folder or roads file on this machine"), st.form("other"
     path = st.text_input("Folder with an area.toml, or a bare roads file", value=scene.inputs.area)
     if st.form_submit_button("Open this area"):
         open_area_at(Path(path).expanduser(), "another area")
+
+with st.expander("Street tiles under the maps, for when there is a network"):
+    say(
+        "Maps draw roads and buildings from the roads file and need no network. If you have the "
+        "right to use a tile server, its tiles are laid under them whenever it can be reached."
+    )
+    space = engine.open_workspace()
+    with st.form("tiles", border=False):
+        address = st.text_input(
+            "Address, with {z}, {x} and {y}; empty goes without", space.setting("tiles")
+        )
+        credit = st.text_input("Whose tiles they are", space.setting("tiles credit"))
+        if st.form_submit_button("Keep"):
+            try:
+                if address.strip():
+                    check_tiles_url(address.strip())
+            except CaptureError as error:
+                st.error(as_markdown(error, most=600))
+            else:
+                space.keep_setting("tiles", address.strip())
+                space.keep_setting("tiles credit", credit.strip())
+                notify("done", "Kept")
+                st.rerun()

@@ -223,3 +223,42 @@ def test_every_look_can_be_told_without_colour() -> None:
         assert LOOKS[first].dash != LOOKS[second].dash
     shapes = {(LOOKS[k].shape, LOOKS[k].fill) for k in ("site", "rival", "rival-like", "count")}
     assert len(shapes) == 4
+
+
+@pytest.mark.browser
+def test_tiles_from_this_machine_are_laid_under_the_background(watched, tmp_path) -> None:
+    """A stand-in tile server on this machine: its tiles are drawn, its credit stays text."""
+    import http.server
+    import threading
+
+    asked = []
+
+    class Tiles(http.server.BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked.append(self.path)
+            self.send_response(200)
+            self.send_header("Content-Type", "image/svg+xml")
+            self.end_headers()
+            self.wfile.write(b'<svg xmlns="http://www.w3.org/2000/svg" width="256" height="256"/>')
+
+        def log_message(self, *_: object) -> None:
+            return
+
+    server = http.server.ThreadingHTTPServer(("localhost", 0), Tiles)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        url = f"http://localhost:{server.server_port}/{{z}}/{{x}}/{{y}}.svg"
+        page = render([], make_grid_place(), tiles_url=url, tiles_credit="{{7*191}} <b>x</b>")
+        path = tmp_path / "map.html"
+        path.write_text(page, "utf-8")
+        watched.page.goto(path.as_uri())
+        watched.page.locator(".leaflet-tile-loaded").first.wait_for()
+        said = watched.page.locator(".leaflet-control-attribution").inner_text()
+    finally:
+        server.shutdown()
+        server.server_close()
+    assert asked
+    assert "{{7*191}} <b>x</b>" in said
+    assert "1337" not in said
+    assert watched.errors == []
