@@ -13,7 +13,13 @@ import pandas as pd
 import streamlit as st
 
 from capture.basis import CaptureError, DataError
-from capture.papers.known_rows import TEMPLATE, clean_rows, make_own_table, merge_rows
+from capture.papers.known_rows import (
+    TEMPLATE,
+    clean_rows,
+    make_own_table,
+    make_read_table,
+    merge_rows,
+)
 from capture.papers.share_tables import say_ladder
 from capture.share import read_pasted, take_in
 from siteapp import share_answers
@@ -46,6 +52,8 @@ def show_known(scene: Scene) -> None:
     _show_notes(scene, joined)
     _edit_rows(scene)
     _take_more(scene)
+    if own:
+        _show_read(scene, joined)
 
 
 def _show_ladder(scene: Scene) -> None:
@@ -157,6 +165,27 @@ def _edit_rows(scene: Scene) -> None:
         column_config={name: st.column_config.TextColumn(name) for name in table.columns},
     )
     _save(scene, lambda: clean_rows(edited), "own sites changed")
+
+
+def _show_read(scene: Scene, joined: Any) -> None:
+    with st.expander("Your rows as the fit reads them"):
+        show_table(
+            make_read_table(joined),
+            {
+                "id": ("site", ""),
+                "cars_per_year": ("cars a year", "count"),
+                "vehicles_per_day": ("vehicles a day", "count"),
+                "share": ("washed", "share"),
+                "delay_s": ("delay", "s"),
+                "sight": ("seen in time", "share"),
+                "pull": ("pull of rivals", "1"),
+                "passed_first_share": ("rival passed first", "share"),
+                "people_10min": ("people near", "count"),
+                "line": ("line", ""),
+            },
+            scene,
+            caption="Your sites, given or measured on the map",
+        )
 
 
 def _save(scene: Scene, read: Callable[[], list[dict[str, str]]], said: str) -> None:

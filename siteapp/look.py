@@ -75,6 +75,8 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
   color: {FAINT_INK} !important; opacity: 1 !important; }}
 iframe {{ border: 1px solid {FAINT_INK}; }}
 @media (max-width: 640px) {{
+  .table td:not(.number) {{ min-width: 5.5rem; }}
+  .table td:not(.number):last-child {{ min-width: 13rem; }}
   .block-container {{ padding-left: 0.8rem; padding-right: 0.8rem; }}
   .st-key-strip [data-testid="stButton"] button {{ min-height: 3.4rem; }}
   .st-key-strip strong {{ font-size: 1.3rem; }}

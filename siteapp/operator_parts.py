@@ -47,12 +47,14 @@ def show_operator(scene: Scene) -> None:
 
 def _show_back_test(scene: Scene, joined: Any) -> None:
     study = scene.study
-    ids = [*joined.own, *(name for name in joined.used.ids if name not in joined.own)]
-    ids = [name for name in ids if name in joined.used.ids]
+    used = joined.used
+    open_lines = [name for name, full in zip(used.ids, used.at_capacity, strict=True) if not full]
+    ids = [name for name in joined.own if name in open_lines]
+    ids += [name for name in open_lines if name not in ids]
     if not ids:
         say("No known sites were given yet; give your own wash under Sites you know.")
         return
-    chosen = st.selectbox("Which site", ids, key=f"back-{scene.kept.id}")
+    chosen = st.selectbox("Which site", ids, key=f"back-{scene.kept.id}-{len(joined.own)}")
     months = joined.months.get(chosen)
     try:
         tested = back_test(
@@ -62,6 +64,10 @@ def _show_back_test(scene: Scene, joined: Any) -> None:
         st.warning(as_markdown(error, most=600), icon=":material/warning:")
         return
     say("{}", tested.words)
+    if chosen in joined.own and len(open_lines) < len(used):
+        st.caption(
+            "Sites whose line was full are not listed: what they washed is not their demand."
+        )
     table = make_back_table(tested)
     if table is None:
         st.caption(
@@ -124,7 +130,7 @@ def _show_second(scene: Scene, joined: Any) -> None:
     )
     columns = st.columns(4)
     with columns[0]:
-        chosen = st.selectbox("The first site", names, key=f"first-{key}")
+        chosen = st.selectbox("The first site", names, key=f"first-{key}-{len(joined.own)}")
     own = chosen.removesuffix(" (yours)")
     at = known.ids.index(own) if own in known.ids else -1
     with columns[1]:

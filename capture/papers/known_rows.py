@@ -172,9 +172,14 @@ def join_known(
     table, notes = taken.table, list(taken.notes)
     if measure is not None and _has_places(table):
         told = measure(table)
-        table, notes = told.table, [*notes, *told.notes]
+        table, notes = told.table, [*notes, *_shorten(told.notes)]
     mine = _check_own(table, notes, values)
     everyone = _join(theirs, table, mine, notes, values)
+    full = [name for name, at in zip(mine.ids, mine.at_capacity, strict=True) if at]
+    if full:
+        notes.append(
+            f"{', '.join(full)}: the line was full, so at least that many wanted to be washed"
+        )
     gone = tuple(name for name in dict.fromkeys(map(str, left_out)) if name in everyone.ids)
     months = {}
     if taken.months is not None:
@@ -200,6 +205,14 @@ def _take_own(rows: Sequence[Mapping[str, str]]) -> Intake:
     return take_in(pd.DataFrame(cells, columns=columns, dtype=object))
 
 
+def _shorten(notes: Sequence[str]) -> list[str]:
+    """Say in one note which columns were measured on the map."""
+    end = " was measured on the map"
+    names = [note.partition(" ")[0] for note in notes if note.endswith(end)]
+    kept = [note for note in notes if not note.endswith(end)]
+    return [*kept, *([f"measured on the map where empty: {', '.join(names)}"] if names else [])]
+
+
 def _has_places(table: pd.DataFrame) -> bool:
     return {"lat", "lon"} <= set(table.columns) and bool((table["lat"].astype(str) != "").any())
 
@@ -211,7 +224,7 @@ def _check_own(table: pd.DataFrame, notes: Sequence[str], values: Sheet) -> Know
     try:
         return check_known_sites(given, where="your sites", values=values)
     except DataError as error:
-        unread = [note for note in notes if "not measured" in note or "not understood" in note]
+        unread = [note for note in notes if "was not measured" in note]
         raise DataError("; ".join([str(error), *unread[:3]])) from None
 
 
@@ -246,3 +259,32 @@ def _read_spots(table: pd.DataFrame, ids: Sequence[str]) -> dict[str, tuple[floa
     lon = pd.to_numeric(table["lon"], errors="coerce")
     spots = zip(ids, lat.tolist(), lon.tolist(), strict=True)
     return {name: (y, x) for name, y, x in spots if np.isfinite(y) and np.isfinite(x)}
+
+
+def make_read_table(joined: JoinedSites) -> pd.DataFrame:
+    """Make the table of own rows as the fit reads them, given or measured.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``id, cars_per_year, vehicles_per_day, share``, the factors' measures, and
+        ``line`` which says whether it was full.
+    """
+    rows = [joined.everyone.ids.index(name) for name in joined.own]
+    mine = joined.everyone.take(rows)
+    measured = {
+        name: pd.to_numeric(joined.table[name], errors="coerce").to_numpy(dtype=np.float64)
+        if name in joined.table.columns
+        else np.full(len(rows), np.nan)
+        for name in ("delay_s", "sight", "pull", "passed_first_share", "people_10min")
+    }
+    return pd.DataFrame(
+        {
+            "id": mine.ids,
+            "cars_per_year": mine.cars_per_year,
+            "vehicles_per_day": mine.vehicles_veh_day,
+            "share": mine.share,
+            **measured,
+            "line": ["full" if full else "had room" for full in mine.at_capacity],
+        }
+    )
