@@ -7,8 +7,9 @@ from capture.chain.request import Request
 from capture.chain.screening import Many, many
 from capture.chain.single import Study, complete_study, study
 from capture.chain.steps import Chain, remember_chain, walk_chain
-from capture.chain.whatif import FactorChange, Standing, WhatIf, compare, sum_up
+from capture.chain.whatif import Standing, WhatIf, compare, sum_up
 from capture.chain.whatif_driveway import DrivewayProposal, propose_driveway, try_driveway
+from capture.chain.whatif_factors import FactorChange
 from capture.chain.whatif_market import (
     find_hope,
     try_format,

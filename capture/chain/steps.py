@@ -14,7 +14,6 @@ from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.chain.joints import (
     check_parcels,
@@ -24,23 +23,14 @@ from capture.chain.joints import (
     find_time_zone,
     mean_hour_share,
 )
+from capture.chain.made import Chain
 from capture.chain.memo import Memo, sheet_key
 from capture.chain.request import Request, find_year, frame_key, site_key, table_key
 from capture.chain.works import check_works, cut_place, lay_seeing, lay_turning
 
 if TYPE_CHECKING:
-    from capture.around import Around, Rivals
-    from capture.ground import Ground
-    from capture.hours import BusyHour, YearShape
     from capture.line import LineTable
-    from capture.money import Money
-    from capture.passing import Streams, Volumes
-    from capture.place import Frontage, Place
-    from capture.seeing import Seeing
-    from capture.share import FactorTable, ShareDraws, ShareFit
-    from capture.turning import Turning
 
-FloatArray = NDArray[np.float64]
 Say = Callable[[str], None]
 
 __all__ = ["Chain", "Request", "Say", "find_year", "keep_quiet", "remember_chain", "walk_chain"]
@@ -57,56 +47,6 @@ _LOT: Final = ("format", "bays", "pay_lanes")
 
 def keep_quiet(_: str) -> None:
     """Say nothing; the usual listener."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Chain:
-    """What every step made, for S sites, R streams and n worlds."""
-
-    #: what was asked
-    request: Request
-    #: roads and buildings
-    place: Place
-    #: vehicles on every road
-    volumes: Volumes
-    #: driveways
-    frontage: Frontage
-    #: directions passing the driveways
-    streams: Streams
-    #: washable vehicles a day of each stream, (R, n)
-    vehicles: FloatArray
-    #: washable vehicles a day past each site, (S, n)
-    passing: FloatArray
-    #: delay turning in and out
-    turning: Turning
-    #: sight
-    seeing: Seeing
-    #: other washes
-    rivals: Rivals
-    #: pull, people, those who passed a rival first
-    around: Around
-    #: factors of the share
-    factors: FactorTable
-    #: the fitted regression
-    fit: ShareFit
-    #: share washed
-    share: ShareDraws
-    #: cars a year that want to be washed, (S, n)
-    cars_per_year: FloatArray
-    #: how the year falls into hours
-    shape: YearShape
-    #: busiest hours
-    busy: BusyHour
-    #: the hour that the line is sized for, headroom included, (S,)
-    design_hour_cars: FloatArray
-    #: lines at the design hour, arrays of (S,)
-    lines: LineTable
-    #: share of the year's cars that the line turns away for good, (S, n)
-    lost_share: FloatArray
-    #: fit on the parcel and deal-breakers, S of them
-    ground: tuple[Ground, ...]
-    #: cash, returns, land price
-    money: Money
 
 
 @dataclass(slots=True, kw_only=True)

@@ -19,14 +19,13 @@ from capture.basis import InputError, Range
 from capture.chain.memo import Memo
 from capture.chain.request import Request
 from capture.chain.steps import Chain, remember_chain, walk_chain
+from capture.chain.whatif_factors import NOTHING, FactorChange, find_factor_changes, note_doubts
 
 if TYPE_CHECKING:
     from capture.chain.single import Study
 
 FloatArray = NDArray[np.float64]
 _DAYS: Final = 365.0
-#: changes of the share, in logs, that are rounding and not worth a word
-_NOTHING: Final = 1e-9
 #: shares of the cars turned away, and years, that are not worth a word
 _FEW_LOST: Final = 0.001
 _FEW_YEARS: Final = 0.05
@@ -62,20 +61,6 @@ class Standing:
     payback_years: Range
     #: factors of the share in their own units, NaN where not known
     factors: Mapping[str, float]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FactorChange:
-    """What one factor of the share does in a change."""
-
-    #: its name; ``format`` for the format's own level
-    name: str
-    #: value as it is, in the factor's unit; NaN where it has none
-    before: float
-    #: value as it would be
-    after: float
-    #: what it multiplies the share by
-    multiplier: Range
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -196,8 +181,8 @@ def compare(
         busy_hour_change=Range.of(after.busy.cars[0] - before.busy.cars[0], "cars/h"),
         npv_usd_change=Range.of(after.money.npv_usd[0] - before.money.npv_usd[0], "USD"),
         chance_more=float((washed > 0).mean()),
-        factors=_find_changes(before, after),
-        notes=(*notes, *_note_doubts(before, after)),
+        factors=find_factor_changes(before, after),
+        notes=(*notes, *note_doubts(before, after)),
         chain=after,
     )
     return replace(made, sentence=say_change(made))
@@ -237,72 +222,11 @@ def _range_of_years(years: FloatArray) -> Range:
     return Range(value=value, low=low, high=high, mean=float(years.mean()), unit="years")
 
 
-def _find_changes(before: Chain, after: Chain) -> tuple[FactorChange, ...]:
-    """Find the factors that moved and what each does, the strongest first."""
-    old, new = before.share, after.share
-    found = []
-    level = new.base / old.base
-    if np.abs(np.log(level)).max() > _NOTHING:
-        found.append(
-            FactorChange(
-                name="format", before=np.nan, after=np.nan, multiplier=Range.of(level, "1")
-            )
-        )
-    for k, name in enumerate(old.names):
-        log = _find_log(after, k) - _find_log(before, k)
-        if np.abs(log).max() > _NOTHING:
-            found.append(
-                FactorChange(
-                    name=name,
-                    before=np.nan if old.missing[0, k] else float(old.x[0, k]),
-                    after=np.nan if new.missing[0, k] else float(new.x[0, k]),
-                    multiplier=Range.of(np.exp(log), "1"),
-                )
-            )
-    return tuple(sorted(found, key=lambda each: -abs(np.log(each.multiplier.value))))
-
-
-def _find_log(chain: Chain, k: int) -> FloatArray:
-    """Return what one factor adds to the log share in each world, (n,)."""
-    share, worlds, ids = chain.share, chain.request.worlds, chain.request.ids
-    name = share.names[k]
-    x = 0.0 if share.missing[0, k] else float(share.x[0, k] - share.reference[k])
-    doubt = _find_doubt(chain, name)
-    apart = np.full(worlds.draws, x)
-    if share.missing[0, k]:
-        apart += worlds.normal(f"share missing {name}", ids)[0] * chain.fit.spread[k]
-    if doubt:
-        apart += worlds.normal("share unsure", [name])[0] * doubt
-    return np.asarray(share.beta[k] * apart)
-
-
-def _find_doubt(chain: Chain, name: str) -> float:
-    """Return how unsure one factor's value is, as a spread in its unit."""
-    table = chain.factors
-    if table.unsure is None or name not in table.names:
-        return 0.0
-    return float(table.unsure[0, table.names.index(name)])
-
-
-def _note_doubts(before: Chain, after: Chain) -> tuple[str, ...]:
-    """Note the factors that are known less surely, or more, than before."""
-    notes = []
-    for k, name in enumerate(before.share.names):
-        was, now = (
-            bool(one.share.missing[0, k]) or _find_doubt(one, name) > 0 for one in (before, after)
-        )
-        if was != now:
-            plain = name.removeprefix("log_").replace("_", " ")
-            less = "not known there, which widens" if now else "known there, which narrows"
-            notes.append(f"{plain} against what is around is {less} the range of the change")
-    return tuple(notes)
-
-
 def say_change(change: WhatIf) -> str:
     """Write one plain sentence on a change from its numbers."""
     ratio, cars = change.share_ratio, change.cars_per_day_change
     old, new = change.before, change.after
-    if max(abs(np.log(ratio.low)), abs(np.log(ratio.high))) < _NOTHING:
+    if max(abs(np.log(ratio.low)), abs(np.log(ratio.high))) < NOTHING:
         parts = [f"the share washed stays at {old.share.value:.2%}"]
     elif 1 - _HARDLY < ratio.low <= ratio.high < 1 + _HARDLY:
         parts = [f"the share washed hardly moves from {old.share.value:.2%}"]

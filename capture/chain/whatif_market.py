@@ -225,7 +225,10 @@ def try_line_length(found: Study | Chain, length_m: float, *, memo: Memo | None 
     offer = ask.offer.change(building_limit_m=length_m)
     bare = float(chain.design_hour_cars[0]) / (1 + ask.offer.headroom_share)
     rooms = np.append(ask.offer.headroom_share, _HEADROOMS[ask.offer.headroom_share < _HEADROOMS])
-    sized = size_lines(bare * (1 + rooms), offer, values=ask.numbers["line"])
+    sized = size_lines(
+        bare * (1 + rooms), offer, package=ask.line.package, catalog=ask.line.catalog,
+        values=ask.numbers["line"],
+    )  # fmt: skip
     first = int(np.argmax(sized.length_m >= sized.length_m.max() - 1e-9))
     longest = float(sized.length_m[first])
     if not longest > now:
