@@ -23,13 +23,18 @@ if not st.session_state.get(state):
     if not st.button("Rank the parcels", type="primary"):
         st.stop()
     st.session_state[state] = True
+    st.rerun()
+cancel = st.empty()
+with cancel:
+    st.button("Cancel", on_click=lambda: st.session_state.pop(state, None))
+progress = st.empty()
 try:
-    with st.status("Ranking the parcels", expanded=False) as status:
-        many = engine.get_many(scene.inputs, status.write)
-        status.update(label="Ranked", state="complete")
+    many = engine.get_many(scene.inputs, lambda text: progress.info(text.capitalize()))
 except CaptureError as error:
     st.error(as_markdown(error, most=600))
     st.stop()
+cancel.empty()
+progress.empty()
 ranking = many.ranking
 struck = ranking["struck"].to_numpy(dtype=bool)
 first = ranking.iloc[0]
