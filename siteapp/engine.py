@@ -15,11 +15,13 @@ from typing import Any, Final
 import streamlit as st
 
 from capture.basis import CaptureError, Offer, Worlds
+from siteapp.own_line import get_answer_book, get_answers, get_choice, get_sales
 from siteapp.own_rows import get_rivals, get_used
 from siteapp.own_ties import get_ties
 from siteapp.workspace import Inputs, Workspace, default_path
 
 MOST_KEPT: Final = 24
+MOST_RANKINGS: Final = 4
 DEMO: Final = Path(__file__).resolve().parent.parent / "data_public" / "demo"
 Say = Callable[[str], None]
 
@@ -92,14 +94,6 @@ def _find_site(area: str, site: str, stamp: float) -> Any:
     return find_sites(_open_area(area, stamp), _open_place(area, stamp), site)
 
 
-@st.cache_resource(show_spinner=False, max_entries=32)
-def _answers(text: str, site: str) -> Any:
-    from capture.ground import Answer, AnswerBook
-
-    told = {key: Answer(status=value) for key, value in json.loads(text).items()}
-    return AnswerBook(by_parcel={site: told}) if told else None
-
-
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
 def _brief(text: str, stamp: float) -> Any:
     from capture.chain import Request, Study, load_numbers, walk_chain
@@ -111,6 +105,7 @@ def _brief(text: str, stamp: float) -> Any:
     sites = _find_site(inputs.area, inputs.site, stamp)
     year = find_year(area, None)
     own = {"place": _open_place(inputs.area, stamp), "year": year, "stamp": stamp}
+    choice = get_choice(inputs.line)
     request = Request(
         area=area,
         sites=sites,
@@ -120,17 +115,20 @@ def _brief(text: str, stamp: float) -> Any:
         year=year,
         known=get_used(inputs, area, **own),
         rivals=get_rivals(inputs, area, **own),
-        answers=_answers(json.dumps(inputs.answers, sort_keys=True), sites.ids[0]),
+        answers=get_answers(inputs.answers, sites.ids[0]),
+        sales=get_sales(inputs.sales),
+        line=choice,
         ties=get_ties(inputs),
         keep=True,
     )
     found = walk_chain(request, memo=_memo())
     values = request.numbers["line"]
     needed = found.busy.cars[0] * (1 + request.offer.headroom_share)
+    own_line: dict[str, Any] = {"package": choice.package, "catalog": choice.catalog}
     return Study(
         chain=found,
-        line=size_line(float(found.design_hour_cars[0]), request.offer, values=values),
-        lines=size_lines(needed, request.offer, values=values),
+        line=size_line(float(found.design_hour_cars[0]), request.offer, values=values, **own_line),
+        lines=size_lines(needed, request.offer, values=values, **own_line),
         queue=None,
         utilities=None,
         cautions=(),
@@ -160,8 +158,23 @@ def get_study(inputs: Inputs) -> Any:
     return _study(json.dumps(inputs.to_dict(), sort_keys=True), _stamp(inputs.area))
 
 
-@st.cache_resource(show_spinner=False, max_entries=4)
-def _many(text: str, stamp: float, _say: Say | None) -> Any:
+@st.cache_resource(show_spinner=False)
+def _rankings() -> dict[tuple[str, str, float], Any]:
+    return {}
+
+
+def _many(text: str, answers: str, stamp: float, say: Say | None) -> Any:
+    """Rank, or find the ranking among those kept; by hand, since what is said is drawn."""
+    kept, key = _rankings(), (text, answers, stamp)
+    if key not in kept:
+        made = _rank(text, answers, stamp, say)
+        while len(kept) >= MOST_RANKINGS:
+            kept.pop(next(iter(kept)))
+        kept[key] = made
+    return kept[key]
+
+
+def _rank(text: str, answers: str, stamp: float, say: Say | None) -> Any:
     from capture import chain
     from capture.chain.steps import find_year
 
@@ -173,12 +186,14 @@ def _many(text: str, stamp: float, _say: Say | None) -> Any:
         area,
         None,
         make_offer(inputs),
+        **_ask_many(inputs, answers),
         seed=inputs.seed,
         draws=inputs.draws,
         replaced=inputs.replaced,
         known=get_used(inputs, area, **own),
         rivals=get_rivals(inputs, area, **own),
         memo=_memo(),
+        say=say or (lambda _: None),
     )
 
 
@@ -189,8 +204,48 @@ def get_memo() -> Any:
 
 def get_many(inputs: Inputs, say: Say | None = None) -> Any:
     """Rank an area's parcels with a study's offer and numbers."""
-    text = json.dumps(inputs.change(site="").to_dict(), sort_keys=True)
-    return _many(text, _stamp(inputs.area), say)
+    text = json.dumps(inputs.change(site="", answers={}).to_dict(), sort_keys=True)
+    return _many(text, _answers_of_all(inputs), _stamp(inputs.area), say)
+
+
+def get_together(inputs: Inputs, most: int, *, exactly: bool) -> Any:
+    """Choose which ranked parcels to build together.
+
+    Raises
+    ------
+    CaptureError
+        When no parcel stands.
+    """
+    from capture.chain.together import choose_parcels
+
+    area = get_area(inputs.area)
+    made = get_many(inputs)
+    own: dict[str, Any] = {
+        "place": get_place(inputs.area), "year": made.year, "stamp": _stamp(inputs.area)
+    }  # fmt: skip
+    return choose_parcels(
+        made, most, exactly=exactly, memo=_memo(), known=get_used(inputs, area, **own),
+        **_ask_many(inputs, _answers_of_all(inputs)),
+    )  # fmt: skip
+
+
+def _ask_many(inputs: Inputs, answers: str) -> dict[str, Any]:
+    return {
+        "answers": get_answer_book(answers),
+        "ties": get_ties(inputs),
+        "sales": get_sales(inputs.sales),
+        "line": get_choice(inputs.line),
+    }
+
+
+def _answers_of_all(inputs: Inputs) -> str:
+    """Gather what all studies of an area know of its parcels, the last changed first."""
+    told: dict[str, Any] = {}
+    for kept in open_workspace().studies():
+        of, parcel = kept.inputs.area, kept.inputs.site.removeprefix("parcel:")
+        if of == inputs.area and kept.inputs.site.startswith("parcel:") and kept.inputs.answers:
+            told.setdefault(parcel, kept.inputs.answers)
+    return json.dumps(told, sort_keys=True)
 
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
@@ -220,6 +275,7 @@ __all__ = [
     "get_memo",
     "get_place",
     "get_study",
+    "get_together",
     "make_offer",
     "open_workspace",
 ]

@@ -38,8 +38,8 @@ class Inputs:
     offer: dict[str, Any] = field(default_factory=dict)
     #: built-in numbers replaced, by ``room.name``
     replaced: dict[str, float] = field(default_factory=dict)
-    #: answers to the ground's questions, by item
-    answers: dict[str, str] = field(default_factory=dict)
+    #: answers to the ground's questions, by item: a status, or all that is known
+    answers: dict[str, Any] = field(default_factory=dict)
     #: changes of rivals by hand, in their order
     rivals: list[Any] = field(default_factory=list)
     #: where counts were tied by hand, by count

@@ -75,6 +75,11 @@ def render_workbook(study: Any, *, date: str = "", system: UnitSystem | None = N
     return _render(about, make_sheets(study, system=system), charts=True)
 
 
+def render_sheets(study: Any, sheets: Mapping[str, pd.DataFrame], *, date: str = "") -> bytes:
+    """Render some tables of a study as an XLSX workbook of their own, by name of the sheet."""
+    return _render(_list_about(study, date), sheets, charts=False)
+
+
 def render_ranking_workbook(many: Any, *, date: str = "") -> bytes:
     """Render a screening as an XLSX workbook; struck-out parcels stay, with their reason.
 
