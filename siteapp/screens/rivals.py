@@ -205,7 +205,6 @@ def change_wash(rival_id: str) -> None:
                 edit = {"do": "change", "id": rival_id, **told_new}
                 save_edits(scene, add_edit(scene.inputs.rivals, edit), f"rival changed, {name}")
     if st.button("Take it out of the list", icon=":material/delete:"):
-        st.session_state[chosen_key] = ""
         edit = {"do": "remove", "id": rival_id}
         save_edits(scene, add_edit(scene.inputs.rivals, edit), f"rival taken out, {name}")
 
