@@ -232,9 +232,16 @@ def try_line_length(found: Study | Chain, length_m: float, *, memo: Memo | None 
     first = int(np.argmax(sized.length_m >= sized.length_m.max() - 1e-9))
     longest = float(sized.length_m[first])
     if not longest > now:
+        fits = float(size_lines(1e5, offer, package=ask.line.package, catalog=ask.line.catalog,
+                                values=ask.numbers["line"]).length_m)  # fmt: skip
         raise InputError(
-            f"length_m must allow a line longer than the {now:.1f} m that it has, got "
-            f"{length_m:g}, for which the longest is {longest:.1f} m; give more room"
+            f"length_m must bring a line longer than the {now:.1f} m that it has, got "
+            f"{length_m:g}; "
+            + (
+                "so few cars come in the busy hour that no longer line is called for"
+                if fits > now
+                else "give more room"
+            )
         )
     return try_offer(
         chain,

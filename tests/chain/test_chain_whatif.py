@@ -171,6 +171,15 @@ def test_driveway_moves_along_its_road_only(p01, memo):
         try_driveway(p01, 5.0, driveway="D7", memo=memo)
 
 
+def test_moved_driveway_is_the_same_from_a_fresh_memory(demo, p01, memo):
+    moved = try_driveway(p01, -10.0, memo=memo)
+    fresh = study(demo, "parcel:P01", draws=DRAWS, frontage=moved.request.frontage, memo=Memo())
+    assert (fresh.share.rate == moved.chain.share.rate).all()
+    assert (fresh.money.npv_usd == moved.chain.money.npv_usd).all()
+    same = try_driveway(p01, 0.0, memo=memo)
+    assert (same.share_ratio_draws == 1).all()
+
+
 def test_proposed_driveway_is_the_scan_s_and_says_why(p01, memo):
     told = propose_driveway(p01, memo=memo)
     table = told.scan.table
@@ -248,6 +257,12 @@ def test_longer_line_than_the_hour_asks_for(p01, memo):
     assert longer.after.washed_per_day.value >= longer.before.washed_per_day.value
     with pytest.raises(InputError, match="bays have no length"):
         try_line_length(try_formats(p01, memo=memo)["in_bay"].chain, 45.0, memo=memo)
+
+
+def test_quiet_site_calls_for_no_longer_line(demo, memo):
+    quiet = study(demo, "parcel:P01", Offer(ticket_price_usd=500.0), draws=DRAWS, memo=memo)
+    with pytest.raises(InputError, match="so few cars"):
+        try_line_length(quiet, 45.0, memo=memo)
 
 
 def test_hope_is_told_of_the_same_share(p01):
