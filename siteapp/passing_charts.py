@@ -24,8 +24,10 @@ def draw_stream_hours(table: pd.DataFrame) -> Any:
     inks = [INKS[n % len(INKS)] for n in range(len(streams))]
     dashes = [DASHES[n % len(DASHES)] for n in range(len(streams))]
     legend = alt.Legend(columns=1, symbolSize=900)
+    last = table[table["hour"] == table["hour"].max()]
+    drawn = pd.concat([table, last.assign(hour=last["hour"] + 1)])
     return finish(
-        alt.Chart(table)
+        alt.Chart(drawn)
         .mark_line(strokeWidth=3, interpolate="step-after")
         .encode(
             x=alt.X("hour:Q", title="hour of the day", scale=alt.Scale(domain=[0, 24]),
@@ -38,7 +40,7 @@ def draw_stream_hours(table: pd.DataFrame) -> Any:
             tooltip=[alt.Tooltip("stream"), alt.Tooltip("hour"),
                      alt.Tooltip("vehicles_per_hour", title="vehicles an hour", format=",.0f")],
         ),
-        height=300,
+        height=330 + 24 * len(streams),
     )  # fmt: skip
 
 

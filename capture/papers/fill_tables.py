@@ -162,10 +162,12 @@ def make_station_day_table(stations: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Columns ``station, average_of_averages, plain_mean, by_hours, days, incomplete_days,
-        empty_cells``.
+        empty_cells``; the averages in words, to the vehicle, since they differ by little.
     """
     table = stations[["station", "average_of_averages", "plain_mean", "by_hours", "days",
                       "incomplete_days"]].copy()  # fmt: skip
+    for name in ("average_of_averages", "plain_mean", "by_hours"):
+        table[name] = [f"{v:,.0f}" if math.isfinite(v) else "not known" for v in stations[name]]
     table["empty_cells"] = [text or "none" for text in stations["empty_cells"]]
     return table
 

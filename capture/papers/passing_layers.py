@@ -6,6 +6,7 @@ a line leads to the road that it was tied to.
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 import pandas as pd
@@ -18,6 +19,8 @@ _POINTS: Final = ("north", "north-east", "east", "south-east", "south", "south-w
                   "north-west")  # fmt: skip
 #: ties shorter than this are under the count's own mark, m
 LEAST_TIE_M: Final = 8.0
+#: metres of one degree of latitude
+METRES_OF_DEGREE: Final = 111_320.0
 _WORDS: Final = {
     "count": "traffic count",
     "count-unsure": "count with a doubtful or second road",
@@ -110,3 +113,59 @@ def _tell(row: Any) -> tuple[tuple[str, str], ...]:
     ]
     lines += [("remark", str(row[name])) for name in ("remark", "conflicts") if row[name]]
     return tuple(lines)
+
+
+def list_roads_near(place: Any, x: float, y: float, *, within_m: float = 300.0) -> pd.DataFrame:
+    """List the roads near a point, each carriageway once, the nearest first.
+
+    Parameters
+    ----------
+    place : Place
+    x, y : float
+        Metres.
+    within_m : float
+
+    Returns
+    -------
+    DataFrame
+        Columns ``name, distance_m, lat, lon``: the spot is the road's nearest point.
+    """
+    network = place.network
+    spot, rows = shapely.Point(x, y), []
+    starts = network.geom_indptr[:-1]
+    far = (network.geom_x[starts] - x) ** 2 + (network.geom_y[starts] - y) ** 2
+    for g in far.argsort(kind="stable")[:400]:
+        line = shapely.LineString(network.segment_line(int(g)))
+        off = float(line.distance(spot))
+        if off <= within_m:
+            near = line.interpolate(line.project(spot))
+            lat, lon = network.projection.to_latlon(near.x, near.y)
+            rows.append((_name_carriageway(network, int(g)), off, float(lat), float(lon)))
+    table = pd.DataFrame(rows, columns=["name", "distance_m", "lat", "lon"])
+    return (
+        table.sort_values("distance_m", kind="stable")
+        .drop_duplicates("name")
+        .reset_index(drop=True)
+    )
+
+
+def _name_carriageway(network: Any, g: int) -> str:
+    name = network.segment_name[g] or network.segment_ref[g]
+    if not name:
+        return f"road without a name (way {int(network.segment_way[g])})"
+    if not bool(network.segment_oneway[g]):
+        return str(name)
+    line = network.segment_line(g)
+    east, north = line[-1] - line[0]
+    return f"{name}, {say_heading(math.degrees(math.atan2(east, north)) % 360)}"
+
+
+def find_count_near(table: pd.DataFrame, lat: float, lon: float, *, within_m: float) -> str:
+    """Return the key of the count nearest to a spot; "" when none lies within reach."""
+    if not len(table):
+        return ""
+    north = (table["lat"] - lat) * METRES_OF_DEGREE
+    east = (table["lon"] - lon) * METRES_OF_DEGREE * math.cos(math.radians(lat))
+    away = (north**2 + east**2).to_numpy() ** 0.5
+    nearest = int(away.argmin())
+    return str(table["key"].iloc[nearest]) if away[nearest] <= within_m else ""
