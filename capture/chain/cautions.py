@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from capture.chain.works import say_works
 from capture.share import measure_unlikeness
 
 #: a site farther out than this part of sites like the known ones is said to be unlike them
@@ -31,6 +32,9 @@ def gather_cautions(study: Any) -> tuple[str, ...]:
 def _say_first(study: Any) -> Iterable[str]:
     if study.area.invented:
         yield "Invented demo data: no place, road, wash or figure of this area is real."
+    yield from say_works(study.chain.request.works)
+    if study.chain.request.frontage is not None:
+        yield "A driveway stands where it was moved to, not where it was first proposed."
     streams = study.streams
     if not bool(np.any(streams.measured)):
         yield "No count stands on any road passing this site: vehicles a day are estimated."

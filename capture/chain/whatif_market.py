@@ -138,8 +138,9 @@ def try_offer(
 
 def try_price(found: Study | Chain, ticket_price_usd: float, *, memo: Memo | None = None) -> WhatIf:
     """Try another price of a single wash, USD."""
-    now = find_chain(found).request.offer.ticket_price_usd
-    what = f"a wash at {ticket_price_usd:.2f} USD instead of {now:.2f}"
+    now = find_chain(found).request.offer
+    new = now.change(ticket_price_usd=ticket_price_usd).ticket_price_usd
+    what = f"a wash at {new:.2f} USD instead of {now.ticket_price_usd:.2f}"
     return try_offer(found, memo=memo, name="price", what=what, ticket_price_usd=ticket_price_usd)
 
 
@@ -278,5 +279,11 @@ def find_hope(
     if (share is None) == (cars_per_day is None):
         raise InputError("hope for a share or for cars a day; give one of the two")
     if cars_per_day is not None:
-        share = cars_per_day / float(np.median(chain.passing[0]))
+        passing = float(np.median(chain.passing[0]))
+        if not 0 < cars_per_day < passing:
+            raise InputError(
+                f"cars_per_day must be above 0 and below the {passing:,.0f} vehicles a day that "
+                f"pass, got {cars_per_day}; hope for less"
+            )
+        share = cars_per_day / passing
     return find_needed(chain.share, float(share or 0.0))

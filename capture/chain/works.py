@@ -118,6 +118,35 @@ class Works:
         return frozenset(at for each in named for at in each)
 
 
+def say_works(works: Works) -> tuple[str, ...]:
+    """Say what is taken to be built or cut, one sentence each, for papers to repeat.
+
+    Examples
+    --------
+    >>> say_works(Works(openings=[("P01", "D1")]))
+    ('Taken as built, not as the map shows it: the median is open at driveway D1 of P01.',)
+    """
+    said = [f"the median is open at driveway {name} of {site}" for site, name in works.openings]
+    said += [
+        f"nobody turns across at driveway {name} of {site}" for site, name in works.near_side_only
+    ]
+    for words, unit, named in (
+        ("rises towards the road by", "percent", works.grade_percent),
+        ("leads over a way that takes", "s", works.access_s),
+    ):
+        said += [
+            f"driveway {name} of {site} {words} {value:g} {unit}"
+            for (site, name), value in named.items()
+        ]
+    for words, spots in (("sign", works.sign_xy), ("building front", works.front_xy)):
+        said += [f"the {words} at driveway {name} of {site} is placed" for site, name in spots]
+    said += [
+        f"what grows or stands as {osm_id} in the map is cut to {left:g} m"
+        for osm_id, left in works.cut_screens.items()
+    ]
+    return tuple(f"Taken as built, not as the map shows it: {each}." for each in sorted(said))
+
+
 def check_works(works: Works, ids: Sequence[str], frontage: Frontage) -> None:
     """Refuse works at a driveway that is not there.
 

@@ -174,6 +174,7 @@ def test_driveway_moves_along_its_road_only(p01, memo):
 def test_moved_driveway_is_the_same_from_a_fresh_memory(demo, p01, memo):
     moved = try_driveway(p01, -10.0, memo=memo)
     fresh = study(demo, "parcel:P01", draws=DRAWS, frontage=moved.request.frontage, memo=Memo())
+    assert any("moved" in said for said in fresh.cautions)
     assert (fresh.share.rate == moved.chain.share.rate).all()
     assert (fresh.money.npv_usd == moved.chain.money.npv_usd).all()
     same = try_driveway(p01, 0.0, memo=memo)
@@ -273,6 +274,9 @@ def test_hope_is_told_of_the_same_share(p01):
         find_hope(p01)
     with pytest.raises(InputError, match="within 0 to 1"):
         find_hope(p01, share=1.5)
+    for wrong in (-1.0, 1e9, float("nan")):
+        with pytest.raises(InputError, match="vehicles a day that pass"):
+            find_hope(p01, cars_per_day=wrong)
 
 
 def test_trial_answers_at_once_even_without_the_study_s_memo(p01):
@@ -317,6 +321,8 @@ def test_no_work_is_forgotten_by_the_memo(demo, memo, p01, p05, name):
         fresh.chain.seeing.seen_by_target_m, nan_ok=True
     )
     assert (changed.share.rate == fresh.share.rate).all()
+    assert any(said.startswith("Taken as built") for said in changed.cautions)
+    assert not any(said.startswith("Taken as built") for said in plain.cautions)
     if name in ("openings", "near_side_only", "grade_percent", "access_s"):
         assert not np.allclose(changed.chain.turning.delay_s, plain.chain.turning.delay_s)
     elif name != "cut_screens":
