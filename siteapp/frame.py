@@ -69,7 +69,10 @@ def open_screen(title: str, *, needs_site: bool = True) -> Scene:
         st.error(as_markdown(fault, most=600), icon=":material/error:")
     if study is not None:
         _strip(scene)
-    elif needs_site:
+    elif needs_site and fault:
+        st.page_link("screens/sites.py", label="Mend or move the site", icon=":material/edit:")
+        st.stop()
+    elif needs_site or (title != "Area" and not kept.inputs.area):
         st.markdown(
             fill('<p class="say">There is no site yet. Place one on the <b>Sites</b> screen: '
                  "click the map, choose a parcel or type coordinates.</p>"),
@@ -84,7 +87,9 @@ def _current() -> Kept:
     space = engine.open_workspace()
     wanted = st.session_state.get("study") or st.query_params.get("study")
     studies = space.studies()
-    ids = {kept.id for kept in studies}
+    if wanted is None and studies:
+        wanted = _find_for_area(studies, engine.named_area())
+    ids = {kept.id for kept in space.studies()}
     try:
         number = int(wanted) if wanted is not None else None
     except ValueError:
@@ -97,6 +102,16 @@ def _current() -> Kept:
     if st.query_params.get("study") != str(number):
         st.query_params["study"] = str(number)
     return space.load(int(number or 0))
+
+
+def _find_for_area(studies: list[Kept], area: str) -> int | None:
+    """Find the last study of the area that the app was started with, or begin one."""
+    if not area:
+        return None
+    for kept in studies:
+        if kept.inputs.area == area:
+            return kept.id
+    return engine.open_workspace().add("New area", Inputs(area=area)).id
 
 
 def _sidebar(kept: Kept) -> UnitSystem:

@@ -36,6 +36,9 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
 [data-testid="stVerticalBlock"] {{ gap: 0.7rem; }}
 .st-key-strip {{ border-top: 3px solid {INK}; border-bottom: 1px solid {INK}; gap: 0;
   background: #fffdf8; padding: 0; }}
+@media (min-width: 900px) and (min-height: 560px) {{
+  [data-testid="stLayoutWrapper"]:has(> .st-key-strip) {{ position: sticky; top: 0; z-index: 90; }}
+}}
 .st-key-strip [data-testid="stButton"] button {{ border: 0; background: transparent;
   padding: 0.5rem 1.15rem 0.5rem 0.6rem; min-height: 4.2rem; text-align: left; height: 100%;
   justify-content: flex-start; position: relative; border-radius: 0; }}
@@ -78,7 +81,8 @@ iframe {{ border: 1px solid {FAINT_INK}; }}
   .table td:not(.number) {{ min-width: 5.5rem; }}
   .table td:not(.number):last-child {{ min-width: 13rem; }}
   .block-container {{ padding-left: 0.8rem; padding-right: 0.8rem; }}
-  .st-key-strip [data-testid="stButton"] button {{ min-height: 3.4rem; }}
+  [data-testid="stLayoutWrapper"]:has(> .st-key-strip) {{ position: sticky; top: 0; z-index: 90; }}
+.st-key-strip [data-testid="stButton"] button {{ min-height: 3.4rem; }}
   .st-key-strip strong {{ font-size: 1.3rem; }}
 }}
 </style>
