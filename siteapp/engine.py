@@ -33,10 +33,14 @@ def open_workspace() -> Workspace:
     return Workspace(Path(named) if named else default_path())
 
 
+def named_area() -> str:
+    """Return the area that the app was started with, "" when none was named."""
+    return os.environ.get("SITEAPP_AREA", "")
+
+
 def first_area() -> str:
     """Return the area that a new study starts in."""
-    named = os.environ.get("SITEAPP_AREA")
-    return named or (str(DEMO) if DEMO.exists() else "")
+    return named_area() or (str(DEMO) if DEMO.exists() else "")
 
 
 def _stamp(path: str) -> float:
@@ -277,5 +281,6 @@ __all__ = [
     "get_study",
     "get_together",
     "make_offer",
+    "named_area",
     "open_workspace",
 ]
