@@ -11,6 +11,7 @@ from typing import Any, Final
 import pandas as pd
 import streamlit as st
 
+from capture.papers.area_layers import LEAST_ESTIMATED
 from capture.papers.fill_tables import (
     make_cell_table,
     make_check_table,
@@ -21,7 +22,6 @@ from capture.papers.fill_tables import (
     make_station_day_table,
     say_model,
 )
-from capture.papers.layers import LEAST_ESTIMATED
 from capture.papers.passing_layers import find_count_near, list_roads_near
 from capture.papers.words import say_amount, say_number
 from siteapp import count_answers

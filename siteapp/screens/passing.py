@@ -2,12 +2,8 @@
 
 import streamlit as st
 
-from capture.papers.layers import (
-    make_band_layer,
-    make_road_layer,
-    make_site_layer,
-    make_stream_layer,
-)
+from capture.papers.area_layers import make_band_layer, make_road_layer
+from capture.papers.layers import make_site_layer, make_stream_layer
 from capture.papers.marks import drop_empty
 from capture.papers.passing_layers import make_tied_layer
 from capture.papers.passing_tables import make_hour_table, make_note_table, make_story_table
