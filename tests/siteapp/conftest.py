@@ -70,11 +70,11 @@ class App:
 
 
 @pytest.fixture
-def make_app(tmp_path: Path) -> Iterator[Callable[[], App]]:
+def make_app(tmp_path: Path) -> Iterator[Callable[..., App]]:
     made = []
 
-    def make() -> App:
-        running = App(tmp_path)
+    def make(area: Path = DEMO) -> App:
+        running = App(tmp_path, area)
         running.start()
         made.append(running)
         return running

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -228,3 +229,32 @@ def test_no_serious_access_fault_of_ours(watched, app, width) -> None:
         if fault["impact"] in {"serious", "critical"} and fault["id"] not in theirs
     ]
     assert grave == []
+
+
+def test_another_area_opens_beside_the_kept_work(watched, make_app, tmp_path) -> None:
+    from siteapp.own_area import write_area
+    from siteapp.workspace import Inputs, Workspace
+
+    roads = (Path(__file__).resolve().parents[2] / "data_public/demo/roads.osm").read_bytes()
+    other = write_area(tmp_path, name="Mill Town", roads=("r.osm", roads), layers={})
+    demo = str(Path(__file__).resolve().parents[2] / "data_public/demo")
+    Workspace(tmp_path / "work.sqlite").add("kept work", Inputs(area=demo, site="parcel:P04"))
+    running = make_app(other)
+    page = open_app(watched, running)
+    page.get_by_text("Mill Town", exact=False).first.wait_for()
+    names = [kept.name for kept in Workspace(tmp_path / "work.sqlite").studies()]
+    assert sorted(names) == ["New area", "kept work"]
+    assert complaints(watched) == []
+
+
+def test_strip_stays_in_view_while_inputs_change(watched, app) -> None:
+    page = open_app(watched, app)
+    place_parcel(page, "P04")
+    go(page, "Line")
+    page.get_by_label("Pay lanes").scroll_into_view_if_needed()
+    settle(page)
+    page.mouse.move(800, 500)
+    page.mouse.wheel(0, 1500)
+    page.wait_for_timeout(300)
+    top = page.locator(".st-key-strip").bounding_box()["y"]
+    assert -1 <= top < 120
