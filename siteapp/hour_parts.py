@@ -33,7 +33,7 @@ def show_choice(scene: Scene) -> None:
 
     table = make_full_table(scene.study)
     ranks = [rank for _, rank in FULL_CHOICES]
-    words = dict((rank, text) for text, rank in FULL_CHOICES)
+    words = {rank: text for text, rank in FULL_CHOICES}
     now = scene.offer.busy_rank
     options = ranks if now in ranks else sorted([*ranks, now])
     key = f"full-{scene.kept.id}-{scene.kept.revision}"

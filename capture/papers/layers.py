@@ -192,11 +192,14 @@ def _pick_rays(found: Any) -> list[tuple[bool, Any, Any]]:
 _PART_LOOKS: Final = {"building": "building", "lanes": "ground-lanes"}
 
 
-def make_ground_layer(ground: Any, projection: Any) -> MapLayer | None:
-    """Make the layer of how the wash stands on its parcel, when the parcel's shape is known."""
+def make_ground_layer(ground: Any, projection: Any, *, which: int = 0) -> MapLayer | None:
+    """Make the layer of how the wash stands on its parcel, when the parcel's shape is known.
+
+    ``which`` counts placements, the best first.
+    """
     if not ground.placements:
         return None
-    best = ground.placements[0]
+    best = ground.placements[which]
     marks = [
         mark_area(shape, _PART_LOOKS.get(name, "ground-turn"), projection, title=name)
         for name, shape in sorted(best.parts.items())
