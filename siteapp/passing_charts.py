@@ -18,6 +18,27 @@ from siteapp.charts import DASHES, INKS, finish
 _TICKS: Final = (100, 300, 1_000, 3_000, 10_000, 30_000, 100_000)
 
 
+def draw_directions(table: pd.DataFrame) -> Any:
+    """Draw vehicles a day of each direction with its range; measured filled, estimated open."""
+    base = alt.Chart(table).encode(
+        y=alt.Y("stream:N", title=None, sort=None, axis=alt.Axis(labelLimit=330))
+    )
+    bars = base.mark_bar(stroke=WATER, strokeWidth=2, height=20).encode(
+        x=alt.X("vehicles_per_day:Q", title="vehicles a day that could be washed"),
+        fill=alt.Fill(
+            "known_by:N",
+            title=None,
+            scale=alt.Scale(domain=["measured", "estimated"], range=[WATER, "#ffffff"]),
+        ),
+    )
+    ranges = base.mark_rule(strokeWidth=3, color=INK).encode(x="low:Q", x2="high:Q")
+    ends = base.mark_tick(thickness=3, height=12, color=INK)
+    return finish(
+        bars + ranges + ends.encode(x="low:Q") + ends.encode(x="high:Q"),
+        height=60 + 40 * len(table),
+    )
+
+
 def draw_stream_hours(table: pd.DataFrame) -> Any:
     """Draw vehicles an hour by hour of the day, one line per stream."""
     streams = list(dict.fromkeys(table["stream"]))

@@ -129,7 +129,7 @@ def show_count_panel(scene: Scene, table: pd.DataFrame) -> None:
 
 def _show_story(scene: Scene, row: pd.Series) -> None:
     told = [
-        ("counted", f"{row['counted']}, {row['road']}"),
+        ("counted a day", f"{row['counted']}, {row['road']}"),
         ("how it was read", row["how_read"]),
         ("brought to today", row["today"]),
         ("tied to", f"{row['tied_to']}: {row['tie']}"),
@@ -139,7 +139,7 @@ def _show_story(scene: Scene, row: pd.Series) -> None:
     ]
     show_table(
         pd.DataFrame(told, columns=["what", "told"]),
-        {"what": ("", ""), "told": ("vehicles a day", "")},
+        {"what": ("question", ""), "told": ("answer", "")},
         scene,
         caption=f"The story of count {row['station']}",
     )
@@ -153,8 +153,7 @@ def _offer_ties(scene: Scene, table: pd.DataFrame, chosen: str) -> None:
         x, y = plane.to_xy(float(row["lat"]), float(row["lon"]))
         near = list_roads_near(scene.study.place, float(x), float(y))
         names = {
-            str(each["name"]): f"{each['name']}, "
-            f"{say_amount(float(each['distance_m']), 'm', scene.system, digits=2)} off"
+            str(each["name"]): f"{each['name']}, " + _say_off(float(each["distance_m"]), scene)
             for each in near.to_dict("records")
         }
         picked = st.selectbox(
@@ -163,20 +162,17 @@ def _offer_ties(scene: Scene, table: pd.DataFrame, chosen: str) -> None:
         if picked and st.button("Tie it to this road", icon=":material/link:"):
             spot = near[near["name"] == picked].iloc[0]
             _tie(scene, table, chosen, float(spot["lat"]), float(spot["lon"]), str(picked))
-    left, right = st.columns(2)
-    with left:
-        if chosen in scene.inputs.ties and st.button(
-            "Take my decision back", icon=":material/undo:", width="stretch"
-        ):
-            kept = {key: spot for key, spot in scene.inputs.ties.items() if key != chosen}
-            change(f"count {row['station']}: decision taken back", ties=kept)
-            st.rerun()
-    with right:
-        if scene.inputs.ties.get(chosen) != {} and st.button(
-            "It belongs to no road here", icon=":material/link_off:", width="stretch"
-        ):
-            change(f"count {row['station']} left untied", ties={**scene.inputs.ties, chosen: {}})
-            st.rerun()
+    if chosen in scene.inputs.ties and st.button(
+        "Take my decision back", icon=":material/undo:", width="stretch"
+    ):
+        kept = {key: spot for key, spot in scene.inputs.ties.items() if key != chosen}
+        change(f"count {row['station']}: decision taken back", ties=kept)
+        st.rerun()
+    if scene.inputs.ties.get(chosen) != {} and st.button(
+        "It belongs to no road here", icon=":material/link_off:", width="stretch"
+    ):
+        change(f"count {row['station']} left untied", ties={**scene.inputs.ties, chosen: {}})
+        st.rerun()
 
 
 def show_counts(scene: Scene, table: pd.DataFrame) -> None:
@@ -229,6 +225,10 @@ def show_counts(scene: Scene, table: pd.DataFrame) -> None:
         )  # fmt: skip
     st.altair_chart(draw_ages(table), width="stretch")
     st.caption("How many counts are from each year.")
+
+
+def _say_off(distance_m: float, scene: Scene) -> str:
+    return "under it" if distance_m < 1 else say_amount(distance_m, "m", scene.system, digits=2)
 
 
 def _list(table: pd.DataFrame, names: str) -> list[tuple[str, ...]]:

@@ -111,7 +111,8 @@ def _tell(row: Any) -> tuple[tuple[str, str], ...]:
         ("today", say_number(float(row["today_veh_day"]))),
         ("tied to", f"{row['tied_to']}, {row['tie']}"),
     ]
-    lines += [("remark", str(row[name])) for name in ("remark", "conflicts") if row[name]]
+    if row["conflicts"] or row["remark"]:
+        lines.append(("remark", str(row["conflicts"] or row["remark"])))
     return tuple(lines)
 
 

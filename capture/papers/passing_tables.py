@@ -8,6 +8,7 @@ reader's units.
 from __future__ import annotations
 
 import math
+import re
 from typing import Any, Final
 
 import numpy as np
@@ -301,13 +302,28 @@ def make_hour_table(streams: Any) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["stream", "hour", "vehicles_per_hour", "share", "source"])
 
 
-def make_story_table(streams: Any, *, study_year: int) -> pd.DataFrame:
+def say_source(text: str, system: UnitSystem = "us") -> str:
+    """Say where a volume comes from in the reader's units.
+
+    Examples
+    --------
+    >>> say_source("count A1 of 2024, 300 m along the road")
+    'count A1 of 2024, 984 ft along the road'
+    """
+
+    def turn(found: re.Match[str]) -> str:
+        return f"{say_amount(float(found[1]), 'm', system)} {found[2]}"
+
+    return re.sub(r"(\d+) m (along the road|away past)", turn, text)
+
+
+def make_story_table(streams: Any, *, study_year: int, system: UnitSystem = "us") -> pd.DataFrame:
     """Make the table of streams with where each comes from and what was taken out.
 
     Returns
     -------
     DataFrame
-        Columns ``stream, vehicles_per_day, low, high, known_by, age, heavy_share,
+        Columns ``stream, vehicles_per_day, low, high, range, known_by, age, heavy_share,
         corner_share, hours, source, notes``.
     """
     spread = np.exp(Z95 * np.asarray(streams.log_sd))
@@ -318,6 +334,10 @@ def make_story_table(streams: Any, *, study_year: int) -> pd.DataFrame:
             "vehicles_per_day": daily,
             "low": daily / spread,
             "high": daily * spread,
+            "range": [
+                f"{say_number(low)} to {say_number(high)}"
+                for low, high in zip(daily / spread, daily * spread, strict=True)
+            ],
             "known_by": ["measured" if known else "estimated" for known in streams.measured],
             "age": [
                 say_age(study_year - float(year)) if np.isfinite(year) else ""
@@ -326,7 +346,7 @@ def make_story_table(streams: Any, *, study_year: int) -> pd.DataFrame:
             "heavy_share": np.asarray(streams.heavy_share),
             "corner_share": np.asarray(streams.corner_share),
             "hours": list(streams.hour_source),
-            "source": list(streams.source),
+            "source": [say_source(text, system) for text in streams.source],
             "notes": list(streams.notes),
         }
     )

@@ -11,10 +11,9 @@ from capture.papers.pictures import make_stream_table
 from capture.papers.words import say_number, say_spread
 from capture.place import snap
 from siteapp import count_answers, passing_parts
-from siteapp.charts import draw_streams
 from siteapp.count_files import show_files
 from siteapp.frame import open_screen, say
-from siteapp.passing_charts import draw_stream_hours
+from siteapp.passing_charts import draw_directions, draw_stream_hours
 from siteapp.show import numbers_editor, show_map, show_table
 
 scene = open_screen("Passing")
@@ -76,20 +75,19 @@ def draw_map() -> None:
 
 def show_streams() -> None:
     """Show each direction past the site with its range and where it comes from."""
-    table = make_stream_table(study)
-    st.altair_chart(draw_streams(table), width="stretch")
+    story = make_story_table(streams, study_year=year, system=scene.system)
+    st.altair_chart(draw_directions(story), width="stretch")
     st.caption("Filled bars are measured, open bars estimated; the line is nine times out of ten.")
     show_table(
-        make_story_table(streams, study_year=year),
+        story,
         {
             "stream": ("direction", ""),
             "vehicles_per_day": ("vehicles a day", "count"),
-            "low": ("at least", "count"),
-            "high": ("at most", "count"),
+            "range": ("nine times out of ten", ""),
             "known_by": ("known by", ""),
             "age": ("age of the count", ""),
             "heavy_share": ("heavy, taken out", "share"),
-            "corner_share": ("counted on the other road", "share"),
+            "corner_share": ("counted elsewhere", "share"),
             "source": ("from", ""),
         },
         scene,
