@@ -18,6 +18,8 @@ from capture.papers.words import say_amount, say_number, say_spread
 
 FloatArray = NDArray[np.float64]
 DAYS: Final = 365.0
+#: paybacks beyond this are not told apart
+LONG_YEARS: Final = 40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,10 +111,13 @@ def _pay_claim(study: Any) -> Claim:
     draws = np.asarray(study.money.payback_years, dtype=np.float64).ravel()
     summed = sum_draws(draws, "years")
     value = summed.range.value
-    if np.isfinite(value):
-        said, words = f"{say_number(value, digits=2)} years", "until it has paid back"
+    words = "until it has paid back"
+    if not np.isfinite(value):
+        said, words = "Does not", "pay back"
+    elif value > LONG_YEARS:
+        said = f"Over {LONG_YEARS:.0f} years"
     else:
-        said, words = "Does not", "pay back in ten years"
+        said = f"{say_number(value, digits=2)} years"
     spread = say_spread(summed.range).replace(" years", "")
     if np.isinf(summed.range.low):
         spread = "not in 19 of 20 draws"

@@ -224,3 +224,16 @@ def test_approach_without_rays_is_refused(demo_study) -> None:
 
     with pytest.raises(InputError, match="stream must be 0 to"):
         make_approach(demo_study, 99)
+
+
+@pytest.mark.parametrize(
+    ("years", "said"),
+    [(9.6, "9.6 years until"), (200.0, "Over 40 years until"), (np.inf, "Does not pay back")],
+)
+def test_payback_is_said_no_finer_than_it_is_known(demo_study, years, said) -> None:
+    import dataclasses
+
+    money = dataclasses.replace(demo_study.money, payback_years=np.full((1, 400), years))
+    chain = dataclasses.replace(demo_study.chain, money=money)
+    study = dataclasses.replace(demo_study, chain=chain)
+    assert said in say_argument(make_argument(study))
