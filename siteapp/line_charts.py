@@ -30,9 +30,7 @@ def draw_heat(table: pd.DataFrame, rows: str, *, title: str = "cars an hour") ->
             x=alt.X("hour:O", title="hour of the day", axis=alt.Axis(labelAngle=0)),
             y=alt.Y(f"{rows}:N", title=None, sort=order),
             size=alt.Size("cars_per_hour:Q", title=title, scale=alt.Scale(range=[6, 420])),
-            color=alt.Color(
-                "cars_per_hour:Q", title=title, legend=None, scale=alt.Scale(range=list(HEAT))
-            ),
+            color=alt.Color("cars_per_hour:Q", title=title, scale=alt.Scale(range=list(HEAT))),
             tooltip=[
                 alt.Tooltip(f"{rows}:N", title=rows),
                 alt.Tooltip("hour:O"),
@@ -54,7 +52,7 @@ def draw_calendar(table: pd.DataFrame) -> Any:
             x=alt.X("week:Q", title="week of the year", scale=alt.Scale(nice=False)),
             y=alt.Y("weekday:N", title=None, sort=order),
             size=alt.Size("cars:Q", title="cars a day", scale=alt.Scale(range=[4, 190])),
-            color=alt.Color("cars:Q", legend=None, scale=alt.Scale(range=list(HEAT))),
+            color=alt.Color("cars:Q", title="cars a day", scale=alt.Scale(range=list(HEAT))),
             shape=alt.Shape(
                 "weather:N",
                 title="weather brings",
@@ -96,12 +94,17 @@ def draw_ranks(table: pd.DataFrame, *, rank: int, design: float) -> Any:
     point = chosen.mark_point(shape="diamond", size=180, color=RUST, filled=True, opacity=1).encode(
         y="cars:Q"
     )
-    text = chosen.mark_text(align="left", dx=10, dy=-14, fontWeight=600).encode(
-        y="cars:Q", text="label:N"
+    text = chosen.mark_text(align="left", dx=6, dy=-8, fontWeight=600).encode(
+        y="high:Q", text="label:N"
     )
-    limit = pd.DataFrame({"y": [design], "rank": [1.1], "label": [f"built for {design:.0f}"]})
+    last = float(table["rank"].max())
+    limit = pd.DataFrame({"y": [design], "rank": [last], "label": [f"built for {design:.0f}"]})
     flat = alt.Chart(limit).mark_rule(color=INK, strokeDash=[6, 4], strokeWidth=2).encode(y="y:Q")
-    said = alt.Chart(limit).mark_text(align="left", dy=-8).encode(x=across, y="y:Q", text="label:N")
+    said = (
+        alt.Chart(limit)
+        .mark_text(align="right", dx=-4, dy=-9)
+        .encode(x=across, y="y:Q", text="label:N")
+    )
     return finish(band + line + flat + said + rule + point + text, height=320)
 
 
@@ -150,7 +153,7 @@ def draw_frontier(table: pd.DataFrame, own: dict[str, float], system: UnitSystem
     )
     point = (
         alt.Chart(here)
-        .mark_point(shape="diamond", size=320, color=RUST, strokeWidth=3, filled=False)
+        .mark_point(shape="diamond", size=420, color=INK, strokeWidth=4, filled=False)
         .encode(x=across, y=up)
     )
     text = (
@@ -191,7 +194,7 @@ def draw_most_waiting(table: pd.DataFrame, places: float) -> Any:
         where=["on the street" if cars > places else "on the lot" for cars in table["cars"]],
     )
     return finish(
-        alt.Chart(rows[rows["cars"] > 0])
+        alt.Chart(rows[(rows["cars"] > 0) & (rows["share"] >= 0.1)])
         .mark_bar(stroke=INK, strokeWidth=0.7)
         .encode(
             x=alt.X("cars:O", title="cars waiting at once", axis=alt.Axis(

@@ -18,6 +18,8 @@ from siteapp.show import show_cautions, show_table
 from siteapp.text import as_markdown
 
 _SHORTEST: Final = ""
+#: shares below this are not told apart
+_FINEST: Final = 0.001
 _STATION_COLUMNS: Final = {
     "number": ("no.", "count"),
     "name": ("station", ""),
@@ -308,10 +310,10 @@ def show_choices(scene: Scene) -> None:
             st.info(as_markdown(error, most=500))
         else:
             say(
-                "That building carries at most <b>{} cars an hour</b>, at {} ({} of {}).",
+                "That building carries at most <b>{} cars an hour</b>, at {} ({}, {}).",
                 say_number(best.cars_per_hour, digits=2),
                 say_amount(best.chain_speed_mps, "chain_mps", scene.system, digits=2),
-                best.package.replace("_", " "),
+                make_catalog(scene.inputs.line).packages[best.package].name,
                 say_amount(best.length_m, "m", scene.system),
             )
     show_table(
@@ -337,8 +339,7 @@ def _show_formats(scene: Scene) -> None:
         {
             "kind": ("kind of wash", ""),
             "built": ("what meets the hour", ""),
-            "length_m": ("line", "m"),
-            "building_length_m": ("building", "m"),
+            "building_length_m": ("building length", "m"),
             "cars_per_hour": ("carries", "cars/h"),
             "capital_usd": ("equipment", "USD"),
         },
@@ -361,14 +362,14 @@ def show_queue(scene: Scene, study: Any) -> None:
     lost_usd = queue.lost_cars_per_year * tables.price_car(study)
     over = queue.share_of_days_over_stacking
     say(
-        "On 19 of 20 days the queue fits in <b>{} places</b> ({} in single file). There are {}: "
-        "<b>{} of days</b> it reaches the street. {} of a year's cars drive on for good, {} cars "
-        "that would leave {} a year.",
+        "On 19 of 20 days the queue fits in <b>{} places</b> ({} in single file). There are {}; on "
+        "<b>{} of days</b> it reaches the street. {} of a year's cars drive on for good: {} cars, "
+        "which would leave {} a year.",
         queue.stacking_cars,
         say_amount(queue.stacking_m, "m", scene.system),
         f"{queue.stacking_places:.0f}",
-        say_amount(over, "share", digits=2),
-        say_amount(queue.lost_share, "share", digits=2),
+        _say_share(over),
+        _say_share(queue.lost_share),
         say_number(queue.lost_cars_per_year, digits=2),
         say_money(lost_usd, digits=2),
     )
@@ -402,10 +403,17 @@ def show_queue(scene: Scene, study: Any) -> None:
     say(
         "{} of the line's places are in use over the year; {} of cars that want a vacuum bay find "
         "all taken.",
-        say_amount(queue.line_use_share, "share", digits=2),
-        say_amount(queue.bays_taken_share, "share", digits=2),
+        _say_share(queue.line_use_share),
+        _say_share(queue.bays_taken_share),
     )
     show_cautions((*line.cautions, *queue.cautions))
+
+
+def _say_share(share: float) -> str:
+    """Say a share no finer than a simulation of a thousand days can tell."""
+    if 0 < share < _FINEST:
+        return "under 0.1 %"
+    return say_amount(share, "share", digits=2)
 
 
 def _queue_inputs(scene: Scene) -> None:

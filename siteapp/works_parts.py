@@ -68,7 +68,7 @@ def _show_timeline(scene: Scene, utilities: Any) -> None:
         tables.make_timeline_table(utilities),
         {"what": ("flow at the nozzles", ""), "flow_m3s": ("water", "m3s")},
         scene,
-        caption="Stations overlap car by car; never all at once",
+        caption="How much water runs together, car by car",
     )
     show_table(
         tables.make_pump_table(utilities),
