@@ -40,6 +40,7 @@ def _say_first(study: Any) -> Iterable[str]:
         yield "No count stands on any road passing this site: vehicles a day are estimated."
     elif not bool(np.all(streams.measured)):
         yield "Some of the directions passing this site are estimated, not counted."
+    yield from (note for note in dict.fromkeys(streams.notes) if note)
     if study.fit.known_count == 0:
         yield (
             "No known sites were given: the share rests on starting values from trade practice "

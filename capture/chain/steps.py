@@ -42,6 +42,7 @@ _SHARE: Final = (
     "format", "bays", "ticket_price_usd", "plan_offered", "years_open", "opens_hour", "closes_hour",
 )  # fmt: skip
 _HOURS: Final = ("opens_hour", "closes_hour", "format", "plan_offered")
+_PLAN: Final = ("plan_offered", "plan_price_usd_month")
 _LOT: Final = ("format", "bays", "pay_lanes")
 
 
@@ -315,7 +316,13 @@ def _look_around(walk: _Walk) -> None:
 
 def _estimate_share(walk: _Walk) -> None:
     """What part of the cars passing is washed?"""
-    from capture.share import compute_factors, fit_share, load_known_sites, predict_share
+    from capture.share import (
+        compute_factors,
+        fit_share,
+        load_known_sites,
+        predict_share,
+        split_cars,
+    )
 
     ask, m = walk.request, walk.made
     values = ask.numbers["share"]
@@ -347,8 +354,16 @@ def _estimate_share(walk: _Walk) -> None:
         ),
         after="factors coefficients",
     )  # fmt: skip
+    # a plan dearer than usual is joined less often, so fewer cars come
     walk.step(
-        "cars_per_year", lambda: m["share"].cars_per_year(m["passing"]), after="share passing"
+        "cars_per_year",
+        lambda: (
+            split_cars(
+                m["share"].cars_per_year(m["passing"]), ask.offer, ask.worlds, values=values
+            ).cars_per_year
+        ),
+        walk.offer(_PLAN),
+        after="share passing",
     )
 
 
@@ -438,6 +453,7 @@ def _size_of(lines: LineTable) -> Hashable:
 def _price(walk: _Walk) -> None:
     """Is it worth it?"""
     from capture.money import price_study
+    from capture.share import draw_rates
 
     ask, m = walk.request, walk.made
     land = find_land_prices(ask)
@@ -448,9 +464,10 @@ def _price(walk: _Walk) -> None:
             m["cars_per_year"], m["lost_share"], m["lines"], ask.offer, ask.worlds, ask.ids,
             land=land, ground=m["ground"], irr=ask.irr, values=ask.numbers["money"],
             ramp_values=ask.numbers["hours"],
+            rates=draw_rates(ask.offer, ask.worlds, values=ask.numbers["share"]),
         ),
         None if land is None else land.tobytes(),
         ask.irr,
-        walk.sheet("money", "hours"),
+        walk.sheet("money", "hours", "share"),
         after="ground lost_share",
     )  # fmt: skip

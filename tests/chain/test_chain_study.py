@@ -26,6 +26,12 @@ def test_every_step_hands_on_draws(p01):
         assert np.ptp(draws) > 0
 
 
+def test_a_dearer_plan_is_joined_less_often(demo, memo, p01):
+    dear = study(demo, "parcel:P01", Offer(plan_price_usd_month=40.0), draws=DRAWS, memo=memo)
+    assert (dear.cars_per_year < p01.cars_per_year).all()
+    assert dear.share.rate == pytest.approx(p01.share.rate)
+
+
 def test_line_meets_the_hour_that_it_is_sized_for(p01):
     hour = np.median(p01.busy.cars[0]) * (1 + p01.offer.headroom_share)
     assert p01.design_hour_cars == pytest.approx(hour)
