@@ -16,7 +16,7 @@ import streamlit as st
 
 from capture.basis import CaptureError, Offer, Worlds
 from siteapp.own_line import get_answer_book, get_answers, get_choice, get_sales
-from siteapp.own_rows import get_rivals, get_used
+from siteapp.own_rows import get_numbers, get_replaced, get_rivals, get_used
 from siteapp.own_ties import get_ties
 from siteapp.workspace import Inputs, Workspace, default_path
 
@@ -100,7 +100,7 @@ def _find_site(area: str, site: str, stamp: float) -> Any:
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
 def _brief(text: str, stamp: float) -> Any:
-    from capture.chain import Request, Study, load_numbers, walk_chain
+    from capture.chain import Request, Study, walk_chain
     from capture.chain.steps import find_year
     from capture.line import size_line, size_lines
 
@@ -115,7 +115,7 @@ def _brief(text: str, stamp: float) -> Any:
         sites=sites,
         offer=make_offer(inputs),
         worlds=Worlds(seed=inputs.seed, draws=inputs.draws),
-        numbers=load_numbers(inputs.replaced),
+        numbers=get_numbers(inputs, area, stamp=stamp),
         year=year,
         known=get_used(inputs, area, **own),
         rivals=get_rivals(inputs, area, **own),
@@ -193,7 +193,7 @@ def _rank(text: str, answers: str, stamp: float, say: Say | None) -> Any:
         **_ask_many(inputs, answers),
         seed=inputs.seed,
         draws=inputs.draws,
-        replaced=inputs.replaced,
+        replaced=get_replaced(inputs, area, stamp=stamp),
         known=get_used(inputs, area, **own),
         rivals=get_rivals(inputs, area, **own),
         memo=_memo(),

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable
 from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from capture.basis import CaptureError
+from capture.papers.member_months import COLUMNS, clean_months
 from capture.papers.operator_tables import (
     make_back_table,
     make_member_table,
@@ -17,11 +20,22 @@ from capture.papers.rival_tables import NO_NAME
 from capture.papers.words import say_amount, say_number
 from capture.share import back_test
 from siteapp import share_answers
-from siteapp.frame import Scene, say
+from siteapp.frame import Scene, change, say
 from siteapp.share_charts import draw_back_test, draw_members, draw_ranges
 from siteapp.show import show_table
 from siteapp.text import as_markdown
 
+#: column of the table of own months -> what it is called
+HEADINGS = {
+    "month": "month",
+    "tickets": "washes by ticket",
+    "joins": "joined",
+    "leavers": "left",
+    "members": "members",
+    "member_washes": "washes by members",
+    "ticket_price_usd": "price of a wash, $",
+    "plan_price_usd": "price of the plan, $",
+}
 AMOUNTS = {
     "what": ("what", ""),
     "value": ("in the middle", "@unit"),
@@ -100,7 +114,72 @@ def _show_members(scene: Scene) -> None:
     st.caption(said)
     show_table(table, AMOUNTS, scene, caption="Washes by ticket and by members of this site")
     st.altair_chart(draw_members(make_member_table(scene.study)), width="stretch")
-    st.caption("Members after the opening by trade practice: join, wash a few times, leave.")
+    st.caption("Members after the opening: they join, wash a few times a month, and leave.")
+    _show_own_months(scene)
+
+
+def _show_own_months(scene: Scene) -> None:
+    rows = scene.inputs.member_months
+    words = f"Your own {len(rows)} months" if rows else "Give your own months"
+    with st.expander(f"{words} of tickets and members, to learn how they join, wash and leave"):
+        table = pd.DataFrame(
+            [[row.get(name, "") for name in COLUMNS] for row in rows], columns=COLUMNS, dtype=object
+        )
+        st.caption(
+            "One row a month, whatever you know of it. Two prices are needed to learn what a "
+            "price does; the year's seasons are taken out first."
+        )
+        edited = st.data_editor(
+            table,
+            key=f"member-months-{scene.kept.id}-{scene.kept.revision}",
+            width="stretch",
+            num_rows="dynamic",
+            column_config={
+                name: st.column_config.TextColumn(label) for name, label in HEADINGS.items()
+            },
+        )
+        _keep_months(scene, edited)
+        if rows:
+            _say_learned(scene)
+
+
+def _keep_months(scene: Scene, edited: pd.DataFrame) -> None:
+    try:
+        rows = clean_months(edited)
+        if rows == scene.inputs.member_months:
+            return
+        share_answers.get_members(scene.inputs.change(member_months=rows))
+    except CaptureError as error:
+        st.warning(as_markdown(error, most=800), icon=":material/warning:")
+        return
+    change("own months of members changed", member_months=rows)
+    st.rerun()
+
+
+def _say_learned(scene: Scene) -> None:
+    found = share_answers.get_members(scene.inputs)
+
+    def span(row: dict[Hashable, Any], *names: str) -> str:
+        middle, low, high = (say_number(row[name]) for name in names)
+        return f"{middle} ({low} to {high})"
+
+    rows = found.table.to_dict("records")
+    show_table(
+        found.table.assign(
+            was=[span(row, "before", "before_low", "before_high") for row in rows],
+            now=[span(row, "after", "low", "high") for row in rows],
+        ),
+        {
+            "what": ("what", ""),
+            "was": ("by practice", ""),
+            "now": ("now", ""),
+            "from": ("from", ""),
+        },
+        scene,
+        caption="What your months taught",
+    )
+    for note in found.notes:
+        st.caption(as_markdown(f"Not learned: {note}.", most=400))
 
 
 def _firsts(scene: Scene, joined: Any) -> dict[str, tuple[float, float]]:

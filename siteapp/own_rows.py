@@ -100,5 +100,55 @@ def get_used(inputs: Inputs, area: Any, place: Any, *, year: int, stamp: float) 
     return get_known(inputs, area, place, year=year, stamp=stamp).used
 
 
+@st.cache_resource(show_spinner=False, max_entries=16)
+def _members(text: str, stamp: float, _area: Any) -> Any:
+    from capture.basis import Offer
+    from capture.chain import load_numbers
+    from capture.hours import make_year_shape
+    from capture.papers.member_months import learn_members
+
+    told = json.loads(text)
+    numbers = load_numbers(told["replaced"])
+    shape = make_year_shape(
+        Offer().change(**told["offer"]), weather=_area.read("weather"), values=numbers["hours"]
+    )
+    return learn_members(told["rows"], month_share=shape.month_share, values=numbers["share"])
+
+
+def get_members(inputs: Inputs, area: Any, *, stamp: float) -> Any:
+    """Return what the study's own months taught of members.
+
+    Raises
+    ------
+    CaptureError
+        When a row cannot be used.
+    """
+    told = {
+        "area": inputs.area, "rows": inputs.member_months, "offer": inputs.offer,
+        "replaced": _pick(inputs.replaced, "hours", "share"),
+    }  # fmt: skip
+    return _members(json.dumps(told, sort_keys=True), stamp, area)
+
+
+def get_numbers(inputs: Inputs, area: Any, *, stamp: float) -> Any:
+    """Return every room's numbers: built in, the user's own, and learned from own months."""
+    from capture.chain import load_numbers
+    from capture.share import replace_constants
+
+    numbers = load_numbers(inputs.replaced)
+    if inputs.member_months:
+        learned = get_members(inputs, area, stamp=stamp).learned
+        numbers["share"] = replace_constants(numbers["share"], learned)
+    return numbers
+
+
+def get_replaced(inputs: Inputs, area: Any, *, stamp: float) -> dict[str, float]:
+    """Return the user's own numbers, those learned from own months by their middle."""
+    if not inputs.member_months:
+        return inputs.replaced
+    learned = get_members(inputs, area, stamp=stamp).learned
+    return {**{f"share.{each.name}": each.value for each in learned}, **inputs.replaced}
+
+
 def _pick(replaced: dict[str, float], *rooms: str) -> dict[str, float]:
     return {name: value for name, value in replaced.items() if name.partition(".")[0] in rooms}

@@ -177,7 +177,7 @@ def list_changes(scene: Scene, rivals: Any) -> None:
         return
     names = dict(zip(rivals.ids, rivals.names, strict=True))
     names |= {str(e["id"]): str(e["name"]) for e in edits if e.get("do") == "add" and "name" in e}
-    with st.expander(f"Your {len(edits)} changes of the list; take any of them back"):
+    with st.expander(f"Changes you made to the list: {len(edits)}. Take any of them back"):
         for place in range(len(edits) - 1, -1, -1):
             said = say_edit(edits[place], names)
             if st.button(

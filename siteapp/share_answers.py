@@ -84,6 +84,19 @@ def get_joined(inputs: Inputs) -> Any:
     )  # fmt: skip
 
 
+def get_members(inputs: Inputs) -> Any:
+    """Return what the study's own months of tickets and members taught.
+
+    Raises
+    ------
+    CaptureError
+        When a row cannot be used.
+    """
+    return own_rows.get_members(
+        inputs, engine.get_area(inputs.area), stamp=engine.area_stamp(inputs.area)
+    )
+
+
 def check_rivals(inputs: Inputs) -> None:
     """Apply a study's changes of rivals to see whether they can be.
 

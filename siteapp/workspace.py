@@ -56,6 +56,8 @@ class Inputs:
     line: dict[str, Any] = field(default_factory=dict)
     #: the user's own sales by hour, rows of a table
     sales: list[Any] = field(default_factory=list)
+    #: the user's own months of tickets and members, rows of a table
+    member_months: list[Any] = field(default_factory=list)
     #: seed of the draws
     seed: int = 0
     #: number of possible worlds
@@ -81,7 +83,8 @@ class Inputs:
         kinds: dict[str, Any] = {
             "area": str, "site": str, "offer": dict, "replaced": dict, "answers": dict,
             "rivals": list, "ties": dict, "columns": dict, "known": list, "left_out": list,
-            "plan": dict, "line": dict, "sales": list, "seed": int, "draws": int,
+            "plan": dict, "line": dict, "sales": list, "member_months": list, "seed": int,
+            "draws": int,
         }  # fmt: skip
         kept = {}
         for name in (item.name for item in fields(cls)):

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.around import (
+    RIVAL_FORMATS,
     Rivals,
     compute_huff_shares,
     count_in_bands,
@@ -21,7 +22,7 @@ from capture.around import (
     load_format_table,
     time_homes,
 )
-from capture.basis import Range, Sheet, UnitSystem
+from capture.basis import FORMATS, Range, Sheet, UnitSystem
 from capture.papers.words import say_amount, say_number
 
 FloatArray = NDArray[np.float64]
@@ -70,6 +71,25 @@ def make_pull_table(study: Any) -> pd.DataFrame:
             "source": table["source"],
         }
     )
+
+
+def make_likeness_table() -> pd.DataFrame:
+    """Make the table of how alike each kind of rival is taken to be to each kind planned.
+
+    Returns
+    -------
+    DataFrame
+        Column ``kind`` and one column a format, likeness 0-1.
+    """
+    table = load_format_table()
+    rows = [
+        {
+            "kind": table.words[name],
+            **{planned: table.likeness[name][planned] for planned in FORMATS},
+        }
+        for name in RIVAL_FORMATS
+    ]
+    return pd.DataFrame(rows)
 
 
 def make_passed_table(study: Any) -> pd.DataFrame:

@@ -4,7 +4,7 @@ import numpy as np
 import streamlit as st
 
 from capture.around import RIVAL_FORMATS, tabulate_rivals
-from capture.basis import CaptureError
+from capture.basis import FORMAT_WORDS, FORMATS, CaptureError
 from capture.papers.layers import (
     make_band_layer,
     make_people_layer,
@@ -12,7 +12,12 @@ from capture.papers.layers import (
     make_site_layer,
 )
 from capture.papers.marks import MapLayer, drop_empty, mark_point
-from capture.papers.rival_tables import find_near, make_trial_table, say_format
+from capture.papers.rival_tables import (
+    find_near,
+    make_likeness_table,
+    make_trial_table,
+    say_format,
+)
 from capture.papers.words import say_amount, say_minutes, say_number
 from capture.place import snap
 from siteapp import share_answers
@@ -268,6 +273,16 @@ def show_pull() -> None:
         scene,
         caption="Rival washes, the strongest pull first",
     )
+    with st.expander("How alike kinds of washes are taken to be"):
+        show_table(
+            make_likeness_table(),
+            {
+                "kind": ("a rival that is", ""),
+                **{k: (f"to {FORMAT_WORDS[k]}", "1") for k in FORMATS},
+            },
+            scene,
+            caption="Likeness of each kind of rival (rows) to each kind that you could build",
+        )
     with st.expander("Change the list as a table, or save it as a file"):
         st.caption("Change names, kinds, prices and hours in place; each change is kept.")
         rivals_editor(scene, rivals)
@@ -334,6 +349,12 @@ def show_people() -> None:
     )
     st.altair_chart(draw_homes(homes), width="stretch")
     st.caption("Where washing from homes within ten minutes would go.")
+    drawing = float(around.attractions[0])
+    if np.isfinite(drawing):
+        st.caption(
+            f"{say_number(drawing)} places that draw trips, such as large shops, are within "
+            f"{say_amount(study.numbers['around'].value('attraction_m'), 'm', scene.system)}."
+        )
 
 
 tell()

@@ -11,6 +11,7 @@ import pytest
 from capture.area import open_area
 from capture.basis import DataError
 from capture.papers.known_rows import MOST_OWN_ROWS, TEMPLATE, clean_rows, join_known, merge_rows
+from capture.papers.member_months import clean_months, learn_members
 from capture.share import read_pasted
 from siteapp import engine
 from siteapp.workspace import Inputs
@@ -124,3 +125,36 @@ def test_left_out_row_is_not_in_the_fit(inputs) -> None:
     study = engine.get_brief(inputs.change(left_out=["K36"]))
     assert study.fit.known_count == 39
     assert "K36" not in study.fit.known.ids
+
+
+MONTHS = [
+    {"month": month, "tickets": tickets, "joins": "150", "leavers": "80", "members": "1600",
+     "member_washes": "5600", "ticket_price_usd": price}
+    for month, tickets, price in (
+        ("jan", "4100", "12"), ("feb", "4000", "12"), ("mar", "4600", "14")
+    )
+]  # fmt: skip
+
+
+def test_own_months_teach_members_and_reach_the_chain(inputs) -> None:
+    found = learn_members(MONTHS)
+    learned = {each.name: each for each in found.learned}
+    assert learned["leaving_month"].value == pytest.approx(0.05, rel=0.05)
+    assert learned["visits_member_month"].value == pytest.approx(3.5, rel=0.05)
+    assert "ticket_elasticity" in learned
+    assert "join_elasticity" not in learned
+    assert any("plan_price_usd" in note for note in found.notes)
+    study = engine.get_brief(inputs.change(member_months=MONTHS))
+    kept = study.numbers["share"]["leaving_month"]
+    assert (kept.value, kept.grade) == (pytest.approx(0.05, rel=0.05), "yours")
+    assert kept.low < kept.value < kept.high
+    own = inputs.change(member_months=MONTHS, replaced={"share.leaving_month": 0.2})
+    assert engine.get_brief(own).numbers["share"].value("leaving_month") == 0.2
+
+
+def test_bad_months_are_named_and_none_is_kept() -> None:
+    with pytest.raises(DataError, match="row 1: tickets must be 0 to"):
+        clean_months(pd.DataFrame({"month": ["jan"], "tickets": ["many"]}))
+    with pytest.raises(DataError, match="mapping"):
+        learn_members(["x"])
+    assert learn_members([]).learned == ()
