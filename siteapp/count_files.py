@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from capture.basis import CaptureError
+from capture.basis import CaptureError, plain_text
 from capture.papers.passing_tables import (
     ROLE_WORDS,
     make_column_table,
@@ -74,8 +74,10 @@ def _correct_area(scene: Scene) -> None:
     stamp = engine.area_stamp(scene.inputs.area)
     told = get_columns(scene.inputs, scene.study.area, stamp=stamp) or {}
     with st.expander(f"Correct what a column of {as_markdown(layer.path.name)} was taken for"):
-        columns = _read(layer.path, told)
-        wanted = _edit_roles(columns, key=f"area-columns-{scene.kept.id}-{scene.kept.revision}")
+        table, columns = _read(layer.path, told)
+        wanted = _edit_roles(
+            table, columns, key=f"area-columns-{scene.kept.id}-{scene.kept.revision}"
+        )
         answers = find_answers(columns, wanted, told)
         if answers == told:
             st.caption("Change what a column was taken for; it is checked before it is used.")
@@ -86,15 +88,15 @@ def _correct_area(scene: Scene) -> None:
             st.rerun()
 
 
-def _read(path: Path, told: Mapping[str, str]) -> Columns:
+def _read(path: Path, told: Mapping[str, str]) -> tuple[pd.DataFrame, Columns]:
     table, _ = read_count_file(path)
     try:
-        return guess_columns(table, answers=told)
+        return table, guess_columns(table, answers=told)
     except CaptureError:
-        return guess_columns(table)
+        return table, guess_columns(table)
 
 
-def _edit_roles(columns: Columns, *, key: str) -> dict[str, str]:
+def _edit_roles(table: pd.DataFrame, columns: Columns, *, key: str) -> dict[str, str]:
     """Let the user say what each column holds; returns column -> role, "" for none."""
     words = [NOT_USED, *ROLE_WORDS.values()]
     known = set(ROLE_WORDS)
@@ -103,6 +105,7 @@ def _edit_roles(columns: Columns, *, key: str) -> dict[str, str]:
             {
                 "column": taken.column,
                 "taken for": say_role(taken.role) if taken.role in known else NOT_USED,
+                "first values": _say_first(table[taken.column]),
                 "how sure": "" if not taken.role else f"{taken.confidence:.0%}",
                 "why": taken.why,
             }
@@ -114,7 +117,7 @@ def _edit_roles(columns: Columns, *, key: str) -> dict[str, str]:
         key=key,
         hide_index=True,
         width="stretch",
-        disabled=["column", "how sure", "why"],
+        disabled=["column", "first values", "how sure", "why"],
         column_config={"taken for": st.column_config.SelectboxColumn(options=words, required=True)},
     )
     back = {said: role for role, said in ROLE_WORDS.items()}
@@ -122,6 +125,11 @@ def _edit_roles(columns: Columns, *, key: str) -> dict[str, str]:
         str(column): back.get(str(said), "")
         for column, said in zip(edited["column"], edited["taken for"], strict=True)
     }
+
+
+def _say_first(column: pd.Series) -> str:
+    given = column.dropna().head(3)
+    return ", ".join(plain_text(str(value), most=24) for value in given)
 
 
 def find_answers(
@@ -207,26 +215,34 @@ def _take_in(scene: Scene) -> None:
         return
     if recalled:
         st.caption("You were asked about a file with these columns before; it was remembered.")
-    answers = _settle(columns, recalled, path.name)
+    answers = _settle(table, columns, recalled, path.name)
+    open_ = [q.role for q in columns.questions if q.needed and not answers.get(q.role)]
+    if open_ and not columns.hours:
+        said = ", ".join(say_role(role) for role in open_)
+        st.info(as_markdown(f"Say which column holds the {said}; then the file is read."))
+        return
     _check_and_use(scene, path, given.name, answers, columns.signature)
 
 
-def _settle(columns: Columns, recalled: Mapping[str, str], key: str) -> dict[str, str]:
+def _settle(
+    table: pd.DataFrame, columns: Columns, recalled: Mapping[str, str], key: str
+) -> dict[str, str]:
     """Ask what is unsure and let the rest be corrected; returns role -> heading."""
     asked: dict[str, str] = {}
     for question in columns.questions:
         options = ["", *(question.options or tuple(taken.column for taken in columns.taken))]
         said = st.selectbox(
-            as_markdown(question.text, most=400),
+            f"Which column holds the {say_role(question.role)}?",
             options,
             format_func=lambda heading: heading or "none of them",
             key=f"ask-{key}-{question.role}",
+            help="The headings leave it open; your answer is remembered for files like this.",
         )
         if said:
             asked[question.role] = said
     with st.container():
         st.caption("What each column was taken for; correct it in place.")
-        wanted = _edit_roles(columns, key=f"given-columns-{key}")
+        wanted = _edit_roles(table, columns, key=f"given-columns-{key}")
     twice = _find_twice(wanted)
     if twice:
         st.warning(as_markdown(f"Only one column can hold: {', '.join(twice)}.", most=400))
