@@ -26,6 +26,7 @@ from capture.passing.aadt import (
 from capture.passing.expand import expand_short_count
 from capture.passing.joining import join_two_ways
 from capture.passing.ledger import COUNT_COLUMNS, Ledger, drop, raise_none_left
+from capture.passing.records import MOST_DAY
 from capture.passing.shapes import make_hour_share
 from capture.passing.values import CLASSES, VALUES
 
@@ -122,6 +123,12 @@ def summarize_hours(
         record = join_two_ways(records) if len(records) == 2 else records[0]
         record["kind"] = records[0]["kind"]
         record["count_id"] = f"{name}#{record['rows'][0]}"
+        if record["vehicles_per_day"] > MOST_DAY:
+            ledger.note(
+                "left out", np.array(record["rows"]),
+                f"its hours come to more than {MOST_DAY:,.0f} vehicles a day",
+            )  # fmt: skip
+            continue
         counts.append(record)
         if shape is not None:
             shapes.append(shape)
