@@ -13,7 +13,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 _STUDY_HELP = """\
-Run the whole chain for one site and write study.json and map.html.
+Run the whole chain for one site and write study.json and map.html; --papers adds
+report.pdf, report.html, study.xlsx, layers.gpkg and GeoJSON layers.
 
 AREA is a folder with an area.toml, or a bare roads file (.osm.pbf, .osm, .osm.gz,
 .osm.bz2, .graphml). SITE is LAT,LON in degrees (40.01,-98.53), parcel:ID for a parcel
@@ -49,6 +50,10 @@ def build_parser() -> argparse.ArgumentParser:
     )
     study.add_argument("area", metavar="AREA", type=Path)
     study.add_argument("--site", required=True, metavar="SITE", help="LAT,LON, parcel:ID or a file")
+    study.add_argument("--author", default="", metavar="NAME", help="your name, for the report")
+    study.add_argument(
+        "--logo", type=Path, metavar="FILE", help="your PNG, JPEG or SVG, for the report"
+    )
     _add_common(study)
 
     screen = commands.add_parser(
@@ -92,6 +97,12 @@ def _add_common(parser: argparse.ArgumentParser) -> None:
         default=[],
         metavar="ROOM.NAME=VALUE",
         help="replace a built-in number; see the numbers command",
+    )
+    parser.add_argument(
+        "--papers", action="store_true", help="also write report, workbook and map layers"
+    )
+    parser.add_argument(
+        "--date", default="", metavar="TEXT", help="date to print in them; none if left out"
     )
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to write to")
     parser.add_argument("--quiet", action="store_true", help="say nothing while working")

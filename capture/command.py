@@ -16,11 +16,12 @@ Say = Callable[[str], None]
 
 
 def run_study(given: argparse.Namespace, say: Say) -> None:
-    """Study one site and write study.json and map.html."""
+    """Study one site and write study.json and map.html, and the other papers when asked."""
     from capture.chain import parse_replaced, study
-    from capture.papers import write_study_papers
+    from capture.papers import write_report_papers, write_study_papers
 
     out = check_out(given.out)
+    logo = read_logo(given.logo)
     made = study(
         given.area,
         given.site,
@@ -31,7 +32,10 @@ def run_study(given: argparse.Namespace, say: Say) -> None:
         say=say,
     )
     say("writing")
-    written = write_study_papers(made, out)
+    written = [*write_study_papers(made, out)]
+    if given.papers:
+        say("printing")
+        written += write_report_papers(made, out, date=given.date, author=given.author, logo=logo)
     print(say_study(made))
     for path in written:
         print(f"wrote {path}")
@@ -40,7 +44,7 @@ def run_study(given: argparse.Namespace, say: Say) -> None:
 def run_screen(given: argparse.Namespace, say: Say) -> None:
     """Rank many parcels and write the ranking, the parcels and a map."""
     from capture.chain import many, parse_replaced
-    from capture.papers import write_screen_papers
+    from capture.papers import write_ranking_papers, write_screen_papers
 
     out = check_out(given.out)
     made = many(
@@ -53,7 +57,9 @@ def run_screen(given: argparse.Namespace, say: Say) -> None:
         say=say,
     )
     say("writing")
-    written = write_screen_papers(made, out)
+    written = [*write_screen_papers(made, out)]
+    if given.papers:
+        written += write_ranking_papers(made, out, date=given.date)
     for row in made.ranking.head(10).to_dict("records"):
         if row["struck"]:
             print(f"  –  {row['id']} {row['name']}: struck out, {row['reason']}")
@@ -120,6 +126,30 @@ def check_out(folder: Path) -> Path:
     if folder.exists() and not folder.is_dir():
         raise DataError(f"--out {folder}: there is a file of that name; name a folder")
     return folder
+
+
+def read_logo(path: Path | None) -> bytes | None:
+    """Return the bytes of a checked logo, or none.
+
+    Raises
+    ------
+    DataError
+        When the file cannot be read.
+    InputError
+        When it is no picture that can be printed.
+    """
+    from capture.papers.logo import MOST_BYTES, check_logo
+
+    if path is None:
+        return None
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise DataError(f"--logo {path}: cannot be read ({error.strerror}); check the path") from (
+            None
+        )
+    return check_logo(content).content
 
 
 def say_study(made: Study) -> str:

@@ -16,7 +16,9 @@ import streamlit as st
 from capture.basis import CaptureError, UnitSystem
 from capture.papers import render_study, render_study_map, write_geopackage
 from capture.papers.layers_out import make_layers_out
-from capture.papers.report import make_report, render_report_html, render_report_pdf
+from capture.papers.report import make_report
+from capture.papers.report_html import render_report_html
+from capture.papers.report_pdf import render_report_pdf
 from capture.papers.workbook import render_workbook
 from siteapp import engine
 from siteapp.frame import Scene

@@ -20,8 +20,8 @@ from capture.papers.study_json import render_study
 from capture.papers.tables import make_ranking_frame, render_csv, write_geopackage
 
 
-def write_whole(path: Path, text: str) -> Path:
-    """Write a text file whole or not at all.
+def write_whole(path: Path, content: str | bytes) -> Path:
+    """Write a file whole or not at all; text as UTF-8.
 
     Raises
     ------
@@ -31,7 +31,7 @@ def write_whole(path: Path, text: str) -> Path:
     part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_bytes(text.encode("utf-8"))
+        part.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
         os.replace(part, path)
     except OSError as error:
         raise DataError(
@@ -98,3 +98,61 @@ def write_screen_papers(many: Any, folder: Path) -> Sequence[Path]:
     ]
     write_geopackage({"parcels": make_ranking_frame(many)}, folder / "parcels.gpkg")
     return (*written, folder / "parcels.gpkg")
+
+
+def write_report_papers(
+    study: Any, folder: Path, *, date: str = "", author: str = "", logo: bytes | None = None
+) -> Sequence[Path]:
+    """Write report, workbook and layers of a study into a folder.
+
+    Parameters
+    ----------
+    study : Study
+    folder : Path
+        Made when it is not there.
+    date : str
+        As it is to be printed; left out when empty, so that the same study gives the same.
+    author : str
+        The user's own name or firm.
+    logo : bytes, optional
+        The user's own picture, a PNG, JPEG or SVG file.
+
+    Returns
+    -------
+    sequence of Path
+        ``report.pdf``, ``report.html``, ``study.xlsx``, ``layers.gpkg`` and one GeoJSON
+        file a layer in ``layers``.
+    """
+    from capture.papers.layers_out import make_layers_out, render_geojson
+    from capture.papers.report import make_report
+    from capture.papers.report_html import render_report_html
+    from capture.papers.report_pdf import render_report_pdf
+    from capture.papers.workbook import render_workbook
+
+    report = make_report(study, date=date, author=author, logo=logo)
+    layers = make_layers_out(study)
+    written = [
+        write_whole(folder / "report.pdf", render_report_pdf(report)),
+        write_whole(folder / "report.html", render_report_html(report)),
+        write_whole(folder / "study.xlsx", render_workbook(study, date=date)),
+    ]
+    write_geopackage(layers, folder / "layers.gpkg")
+    return (
+        *written,
+        folder / "layers.gpkg",
+        *(
+            write_whole(folder / "layers" / f"{name}.geojson", render_geojson(frame))
+            for name, frame in layers.items()
+        ),
+    )
+
+
+def write_ranking_papers(many: Any, folder: Path, *, date: str = "") -> Sequence[Path]:
+    """Write ``ranking.xlsx`` and ``parcels.geojson`` of a screening into a folder."""
+    from capture.papers.layers_out import render_geojson
+    from capture.papers.workbook import render_ranking_workbook
+
+    return (
+        write_whole(folder / "ranking.xlsx", render_ranking_workbook(many, date=date)),
+        write_whole(folder / "parcels.geojson", render_geojson(make_ranking_frame(many))),
+    )

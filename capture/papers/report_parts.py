@@ -12,24 +12,27 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-import capture
 from capture.area.area import LAYER_KINDS
 from capture.basis import FORMAT_WORDS, UnitSystem, plain_text
 from capture.papers import figures, pictures
 from capture.papers.argument import Claim
-from capture.papers.folder import list_credits
-from capture.papers.html_table import Columns, say_table
-from capture.papers.report import INVENTED, Part, Picture, Section
-from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
-from capture.papers.steps import STEPS
+from capture.papers.html_table import Columns
+from capture.papers.report import (
+    INVENTED,
+    Part,
+    Picture,
+    Section,
+    make_heading,
+    make_pictures,
+    make_table,
+)
+from capture.papers.report_doubts import list_doubts
+from capture.papers.sources import SourceBook, say_known
 from capture.papers.study_json import make_source_book
-from capture.papers.why import Mover, find_movers
 from capture.papers.words import say_amount, say_minutes, say_money, say_number
 
 MOST_RIVALS: Final = 7
 MOST_SOURCE: Final = 110
-MOST_MOVERS: Final = 4
-LEAST_DRAWS: Final = 100
 #: utility figures that a report prints; the workbook holds all
 UTILITIES: Final = (
     "fresh_per_car_m3", "reclaimed_per_car_m3", "fresh_per_day_m3", "discharge_per_day_m3",
@@ -60,21 +63,8 @@ def list_sections(study: Any, claims: Sequence[Claim], units: UnitSystem) -> tup
         Section(parts=(*_hour_parts(study, units), *_utility_parts(study, units)), fresh=True),
         *((Section(parts=wide, wide=True),) if wide else ()),
         Section(parts=(*_money_parts(study, units), *_stop_parts(study, units)), fresh=True),
-        Section(parts=_doubt_parts(study, claims, book, units)),
+        Section(parts=list_doubts(study, claims, book, units)),
     )  # fmt: skip
-
-
-def _heading(text: str) -> Part:
-    return Part(kind="heading", text=text)
-
-
-def _table(rows: Any, columns: Columns, units: UnitSystem, caption: str) -> Part:
-    return Part(kind="table", text=caption, table=say_table(rows, columns, units))
-
-
-def _pictures(*shown: tuple[str, str]) -> Part:
-    kept = tuple(Picture(svg=svg, caption=caption) for svg, caption in shown if svg)
-    return Part(kind="pictures", pictures=kept)
 
 
 def _cover_parts(study: Any, units: UnitSystem) -> tuple[Part, ...]:
@@ -83,7 +73,7 @@ def _cover_parts(study: Any, units: UnitSystem) -> tuple[Part, ...]:
     layers: Columns = {"what": ("what it rests on", ""), "known": ("known by", ""),
                        "source": ("from, or what happens without", ""),
                        "licence": ("licence", "")}  # fmt: skip
-    return (_pictures((drawn, said)), _table(list_layers(study.area), layers, units, ""))
+    return (make_pictures((drawn, said)), make_table(list_layers(study.area), layers, units, ""))
 
 
 def list_layers(area: Any) -> pd.DataFrame:
@@ -134,8 +124,8 @@ def _passing_parts(study: Any, book: SourceBook, units: UnitSystem) -> list[Part
         "seen": ("seen of needed", ""), "source": ("source", ""),
     }  # fmt: skip
     return [
-        _heading("Who passes, turns in and sees it"),
-        _table(table, columns, units, "Vehicles that could be washed, by direction and the "
+        make_heading("Who passes, turns in and sees it"),
+        make_table(table, columns, units, "Vehicles that could be washed, by direction and the "
                "side of the road they drive on; seconds lost turning in and going back; how far "
                "off the site is seen, of how far off it must be."),
     ]  # fmt: skip
@@ -170,16 +160,16 @@ def _share_parts(study: Any, units: UnitSystem) -> list[Part]:
     if people is not None and np.isfinite(np.atleast_1d(people)[0]):
         lives = f" Within ten minutes live {say_number(float(np.atleast_1d(people)[0]))} people."
     parts = [
-        _heading("What part of them is washed"),
+        make_heading("What part of them is washed"),
         Part(kind="text", text=f"The share rests on {ground}starting values from trade practice "
              f"(estimated). It is per passing: a commuter passes twice a day.{lives}"),
-        _pictures((figures.draw_share(pictures.make_share_table(study)),
+        make_pictures((figures.draw_share(pictures.make_share_table(study)),
                    "Each step multiplies the share: a bar to the right raises it, to the left "
                    "lowers it.")),
     ]  # fmt: skip
     if len(rivals):
         rest = f"; {more} more are in the workbook" if more else ""
-        parts.append(_table(rivals, columns, units, f"Rival washes, nearest first{rest}."))
+        parts.append(make_table(rivals, columns, units, f"Rival washes, nearest first{rest}."))
     return parts
 
 
@@ -189,12 +179,12 @@ def _hour_parts(study: Any, units: UnitSystem) -> list[Part]:
     rows = pictures.make_queue_table(study)
     over = say_amount(float(queue.share_of_days_over_stacking), "share", digits=2)
     return [
-        _heading("The busy hour"),
+        make_heading("The busy hour"),
         Part(kind="text", text=f"The {'line' if study.offer.is_conveyor else 'bays'} must carry "
              f"{say_amount(design, 'cars/h', units, digits=2)}: the {study.busy.rank}th busiest "
              f"hour of a year and {say_amount(study.offer.headroom_share, 'share')} headroom. "
              f"It carries {say_amount(carries, 'cars/h', units, digits=2)}."),
-        _pictures(
+        make_pictures(
             (figures.draw_busy(pictures.make_duration_table(study), busy.tolist(),
                                rank=int(study.busy.rank), design=design, carries=carries),
              "Hours of the year in order. The dot is what one year's hour may be, weather and "
@@ -202,12 +192,12 @@ def _hour_parts(study: Any, units: UnitSystem) -> list[Part]:
             (figures.draw_week(pictures.make_week_table(study)),
              "When they come: a mean week."),
         ),
-        _heading("The queue"),
+        make_heading("The queue"),
         Part(kind="text", text=f"On 19 of 20 days the queue fits in {queue.stacking_cars} places "
              f"({say_amount(queue.stacking_m, 'm', units)} in single file). It reaches past the "
              f"{queue.stacking_places:.0f} places there are on {over} of days; "
              f"{say_amount(queue.lost_share, 'share', digits=2)} of a year's cars drive on."),
-        _pictures(
+        make_pictures(
             (figures.draw_queue(rows, queue.stacking_places),
              "Cars that arriving drivers find waiting, over many simulated days: half, 9 of 10 and "
              "19 of 20 find fewer."),
@@ -227,8 +217,8 @@ def _utility_parts(study: Any, units: UnitSystem) -> list[Part]:
         "what_2": ("figure", ""), "value_2": ("middle", ""), "range_2": ("9 times in 10", ""),
     }  # fmt: skip
     return [
-        _heading("Water and power"),
-        _table(halves, columns, units, "Estimated planning figures; local codes and licensed "
+        make_heading("Water and power"),
+        make_table(halves, columns, units, "Estimated planning figures; local codes and licensed "
                "practice decide. Every figure with its caution is in the workbook."),
     ]  # fmt: skip
 
@@ -283,9 +273,9 @@ def _line_parts(study: Any, units: UnitSystem) -> tuple[Part, ...]:
         "power_w": ("power", ""), "cost_usd": ("about", "USD"), "purpose": ("what for", ""),
     }  # fmt: skip
     return (
-        _heading("The line to scale, and its schedule for equipment bidders"),
-        _pictures((drawn, "From the side and from above; numbers are those of the schedule.")),
-        _table(stations, columns, units, "Stations in order (estimated from trade practice; "
+        make_heading("The line to scale, and its schedule for equipment bidders"),
+        make_pictures((drawn, "From the side and from above; numbers are those of the schedule.")),
+        make_table(stations, columns, units, "Stations in order (estimated from trade practice; "
                "\"shared\" hangs over another's zone)."),
     )  # fmt: skip
 
@@ -301,10 +291,10 @@ def _money_parts(study: Any, units: UnitSystem) -> list[Part]:
         for what, words in zip(table["what"], table["words"], strict=True)
     ]
     return [
-        _heading("Money"),
-        _pictures((figures.draw_cash(pictures.make_cash_table(study)),
+        make_heading("Money"),
+        make_pictures((figures.draw_cash(pictures.make_cash_table(study)),
                    "Cash gathered since the contract, before debt (estimated).")),
-        _table(table, columns, units, "Before income tax, in today's "
+        make_table(table, columns, units, "Before income tax, in today's "
                "prices; not an appraisal, an offer or investment advice."),
     ]  # fmt: skip
 
@@ -326,11 +316,11 @@ def _stop_parts(study: Any, units: UnitSystem) -> list[Part]:
     drawn = figures.draw_parcel(study, system=units, height=130.0)
     picture = Picture(svg=drawn, caption=figures.say_parcel(study, units))
     return [
-        _heading("Does it fit, and what could stop it"),
+        make_heading("Does it fit, and what could stop it"),
         Part(kind="aside", text=said, pictures=(picture,)) if drawn
         else Part(kind="text", text=said),
-        _table(rows, columns, units, "Deal-breakers: unknown never counts as pass, a fail strikes "
-               "the parcel out. Usual costs are from trade practice."),
+        make_table(rows, columns, units, "Deal-breakers: unknown never counts as pass, a "
+                   "fail strikes the parcel out. Usual costs are from trade practice."),
     ]  # fmt: skip
 
 
@@ -349,94 +339,3 @@ def _say_breaker(row: Mapping[str, Any]) -> dict[str, str]:
         "months": f"{soon:.0f} to {late:.0f}" if late else "",
         "note": plain_text(note, most=160),
     }  # fmt: skip
-
-
-def _doubt_parts(
-    study: Any, claims: Sequence[Claim], book: SourceBook, units: UnitSystem
-) -> tuple[Part, ...]:
-    movers = _list_movers(study, claims, book, units)
-    columns: Columns = {
-        "what": ("what is not known", ""), "grade": ("known by", ""),
-        "part": ("of the spread", ""), "cars": ("cars a day, if low and if high", ""),
-        "years": ("years to pay back", ""),
-    }  # fmt: skip
-    parts = [
-        _heading("What we do not know"),
-        _pictures((figures.draw_ranges(claims),
-                   "How far each number may be from its middle, nine times out of ten.")),
-    ]  # fmt: skip
-    if movers:
-        parts.append(_table(pd.DataFrame(movers), columns, units, "What the spread of cars a day "
-                            "comes from most, and where the result would stand."))  # fmt: skip
-    cautions = tuple(_start_large(plain_text(text, most=1000)) for text in study.cautions)
-    return (
-        *parts,
-        _heading("Cautions"),
-        Part(kind="list", items=cautions),
-        *_source_parts(study, book, units),
-    )
-
-
-def _start_large(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
-def _list_movers(
-    study: Any, claims: Sequence[Claim], book: SourceBook, units: UnitSystem
-) -> list[dict[str, str]]:
-    """List what moves cars a day most, and the years to pay back with it."""
-    if study.worlds.draws < LEAST_DRAWS:
-        return []
-    by_key = {claim.key: claim for claim in claims}
-    cars, pay = by_key["cars"], by_key["pay"]
-    years = {
-        mover.source + mover.name: mover
-        for mover in find_movers(study, pay.draws, pay.step, most=3 * MOST_MOVERS)
-    }
-    rows = []
-    for mover in find_movers(study, cars.draws, cars.step, most=MOST_MOVERS):
-        known = say_known(book[mover.source]) if mover.source in book else "estimated"
-        known = "estimated" if known == GRADE_WORDS["computed"] else known
-        row = {
-            "what": mover.name,
-            "grade": known,
-            "part": say_amount(mover.part, "share", digits=2),
-            "cars": _say_ends(mover),
-        }
-        also = years.get(mover.source + mover.name)
-        rows.append({**row, "years": _say_ends(also) if also else "hardly moved"})
-    return rows
-
-
-def _say_ends(mover: Mover) -> str:
-    low, high = (say_number(end, digits=2) for end in (mover.at_low, mover.at_high))
-    return f"{low}, {high}"
-
-
-def _source_parts(study: Any, book: SourceBook, units: UnitSystem) -> tuple[Part, ...]:
-    trail = [entry for entry in book.trail() if entry.grade != "computed"]
-    count = dict.fromkeys(GRADE_WORDS, 0)
-    for entry in trail:
-        count[entry.grade] += 1
-    told = "; ".join(f"{n} {GRADE_WORDS[grade]}" for grade, n in count.items() if n)
-    steps = [{"step": step.title, "after": step.source} for step in STEPS.values()]
-    half = -(-len(steps) // 2)
-    folded = pd.DataFrame(
-        [
-            {**one, "step_2": two.get("step", ""), "after_2": two.get("after", "")}
-            for one, two in zip(steps[:half], [*steps[half:], {}], strict=False)
-        ]
-    )
-    columns: Columns = {"step": ("number", ""), "after": ("made after", ""),
-                        "step_2": ("number", ""), "after_2": ("made after", "")}  # fmt: skip
-    made = (
-        f"Made with site-to-line {capture.__version__}, seed {study.worlds.seed}, "
-        f"{study.worlds.draws:,} possible worlds, looking at {study.year}."
-    )
-    named = ". ".join(plain_text(credit) for credit in list_credits(study.area))
-    return (
-        _heading("Where the numbers come from"),
-        _table(folded, columns, units, ""),
-        Part(kind="note", text=f"Behind this report stand {len(trail)} inputs: {told}. The study "
-             f"file and the workbook list each with its source. {made} {named}."),
-    )  # fmt: skip

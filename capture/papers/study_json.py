@@ -16,6 +16,7 @@ import numpy as np
 import capture
 from capture.basis import Offer, plain_text
 from capture.papers.numbers import render_json, sum_draws, write_number
+from capture.papers.open_study import tell_request
 from capture.papers.sources import Entry, SourceBook
 from capture.papers.steps import STEPS
 from capture.papers.telling import tell_result
@@ -122,6 +123,7 @@ def make_study_dict(study: Any) -> dict[str, Any]:
         "seed": study.worlds.seed,
         "draws": draws,
         "year": study.year,
+        "request": tell_request(study),
         "area": _tell_area(study),
         "site": _tell_site(study),
         "offer": study.offer.to_dict(),

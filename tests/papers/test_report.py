@@ -17,8 +17,10 @@ from capture.basis.text import escape_text
 from capture.papers.argument import make_argument
 from capture.papers.logo import MOST_BYTES, check_logo
 from capture.papers.printing import find_fonts
-from capture.papers.report import make_report, render_report_html, render_report_pdf
+from capture.papers.report import make_report
+from capture.papers.report_html import render_report_html
 from capture.papers.report_parts import list_layers
+from capture.papers.report_pdf import render_report_pdf
 
 
 def draw_png(width: int, height: int) -> bytes:
