@@ -103,6 +103,28 @@ def wait_until_ready(server: subprocess.Popen[bytes], port: int) -> bool:
     return False
 
 
+def walk_demo() -> bool:
+    """Walk the whole chain on the demo area and say its argument; whether that worked.
+
+    The app then opens on the same study, with its roads already read.
+    """
+    from capture.basis import CaptureError
+    from capture.chain import study
+    from capture.papers.argument import make_argument, say_argument
+    from siteapp.engine import DEMO, DEMO_SITE
+
+    if not DEMO.exists():
+        return True
+    print("siteapp: walking the chain on the invented demo area", flush=True)
+    try:
+        made = study(DEMO, DEMO_SITE)
+    except CaptureError as error:
+        print(f"siteapp: {error}", file=sys.stderr)
+        return False
+    print(f"siteapp: {made.sites.names[0]}: {say_argument(make_argument(made))}", flush=True)
+    return True
+
+
 def _stop(*_: object) -> None:
     raise KeyboardInterrupt
 
@@ -113,6 +135,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if given.area is not None and not given.area.exists():
         print(f"siteapp: there is no area {given.area}; check the path", file=sys.stderr)
         return 2
+    if given.area is None and not walk_demo():
+        return 1
     port = find_port(given.port)
     if is_ready(port):
         print(f"siteapp: port {port} is in use; choose another with --port", file=sys.stderr)

@@ -23,6 +23,8 @@ from siteapp.workspace import Inputs, Workspace, default_path
 MOST_KEPT: Final = 24
 MOST_RANKINGS: Final = 4
 DEMO: Final = Path(__file__).resolve().parent.parent / "data_public" / "demo"
+#: the parcel that the demo opens on
+DEMO_SITE: Final = "parcel:P01"
 Say = Callable[[str], None]
 
 
@@ -36,6 +38,11 @@ def open_workspace() -> Workspace:
 def named_area() -> str:
     """Return the area that the app was started with, "" when none was named."""
     return os.environ.get("SITEAPP_AREA", "")
+
+
+def first_site() -> str:
+    """Return the site that a new workspace starts with: one of the demo area's, else none."""
+    return DEMO_SITE if not os.environ.get("SITEAPP_AREA") and DEMO.exists() else ""
 
 
 def first_area() -> str:

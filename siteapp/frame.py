@@ -96,7 +96,7 @@ def _current() -> Kept:
         number = None
     if number not in ids:
         number = studies[0].id if studies else space.add(
-            "First study", Inputs(area=engine.first_area())
+            "First study", Inputs(area=engine.first_area(), site=engine.first_site())
         ).id  # fmt: skip
     st.session_state["study"] = number
     if st.query_params.get("study") != str(number):
