@@ -18,6 +18,8 @@ from siteapp.text import as_markdown
 
 #: draws in which small worths of knowing more do not drown
 MANY_DRAWS: Final = 10_000
+#: gaps below this are rounding: the choice is proved best
+_PROVED: Final = 1e-6
 
 
 def say_payback(years: Any) -> str:
@@ -148,6 +150,7 @@ def show_knowing(scene: Scene) -> None:
             "cost, $": st.column_config.NumberColumn(min_value=0.0, format="%.0f"),
         },
     )
+    st.caption("The spreads and costs given here are our own view, no source.")
     state = f"knowing-{scene.token}-{measures.to_json()}"
     if state not in st.session_state:
         if not st.button("Work it out (ten thousand worlds, some seconds)"):
@@ -179,4 +182,52 @@ def show_knowing(scene: Scene) -> None:
         },
         scene,
         caption="What knowing more is worth, best first",
+    )
+
+
+def show_together(scene: Scene, standing: int) -> None:
+    """Show which of the ranked parcels to build together, given what they take from each other."""
+    if standing < 2:
+        say("Two parcels that stand are needed to choose several.")
+        return
+    left, right = st.columns([1, 2], vertical_alignment="bottom")
+    with left:
+        most = st.number_input(
+            "How many may be built", 1, min(standing, 10), min(2, standing), key="together-most"
+        )
+    with right:
+        exactly = st.toggle("Build that many even if the last one loses money", key="together-all")
+    state = f"together-{scene.token}-{most}-{exactly}"
+    if state not in st.session_state:
+        if not st.button("Choose them"):
+            return
+        try:
+            with st.spinner("Driving between the parcels and weighing what they share"):
+                st.session_state[state] = engine.get_together(
+                    scene.inputs, int(most), exactly=bool(exactly)
+                )
+        except CaptureError as error:
+            st.warning(as_markdown(error, most=600))
+            return
+    chosen = st.session_state[state]
+    if chosen.empty:
+        say("No choice is worth more than building nothing; on the mean each one loses money.")
+        return
+    gap = float(chosen["gap_share"].iloc[0])
+    say(
+        "Build <b>{}</b>: together worth <b>{}</b>, what they take from each other taken off{}.",
+        ", ".join(str(name) for name in chosen["name"]),
+        say_money(float(chosen["together_usd"].iloc[0]), digits=2),
+        "" if gap < _PROVED else f" (no choice is better by more than {gap:.0%})",
+    )
+    show_table(
+        chosen,
+        {
+            "name": ("parcel", ""),
+            "rank": ("rank alone", "count"),
+            "alone_usd": ("worth alone", "USD"),
+            "cars_per_day": ("washed a day, alone", "count"),
+        },
+        scene,
+        caption="Parcels to build together",
     )

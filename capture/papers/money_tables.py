@@ -13,6 +13,8 @@ import pandas as pd
 
 from capture.basis import Worlds
 
+#: bars that are shown even where chance could have made them
+_LEAST_BARS: Final = 5
 LAND_CHANCES: Final = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95)
 _WORDS: Final = {
     "cars_per_year": "cars a year",
@@ -93,7 +95,8 @@ def make_tornado_table(study: Any, *, most: int = 12) -> pd.DataFrame:
         for bar in bars
         if bar.name != "cars_per_year"
     ]  # fmt: skip
-    return pd.DataFrame(rows[:most])
+    clear = [row for row in rows if row["beyond_noise"]]
+    return pd.DataFrame((clear if len(clear) >= _LEAST_BARS else rows[:_LEAST_BARS])[:most])
 
 
 def make_land_table(study: Any) -> pd.DataFrame:

@@ -5,7 +5,8 @@ import streamlit as st
 from capture.basis import CaptureError
 from capture.papers.rank_layer import make_many_layers
 from capture.papers.tables import render_csv
-from siteapp import engine
+from capture.papers.workbook import render_ranking_workbook
+from siteapp import engine, money_parts
 from siteapp.frame import change, open_screen, say
 from siteapp.show import show_map, show_table
 from siteapp.text import as_markdown
@@ -47,30 +48,54 @@ say(
 )
 show_map(scene, make_many_layers(many), key=f"compare-{scene.kept.id}", height=520)
 st.caption("Numbers are ranks; large marks are the first five, crosses are struck out.")
-show_table(
-    ranking,
-    {
-        "rank": ("rank", "count"),
-        "name": ("parcel", ""),
-        "vehicles_per_day": ("pass a day", "count"),
-        "measured": ("known by", ""),
-        "share": ("washed", "share"),
-        "cars_per_day": ("washed a day", "count"),
-        "design_hour_cars": ("hour with headroom", "count"),
-        "line_length_m": ("line", "m"),
-        "npv_usd": ("worth, mean", "USD"),
-        "chance_npv_positive": ("chance above zero", "share"),
-        "payback_years": ("pays back in", "years"),
-        "land_ceiling_usd": ("land may cost", "USD"),
-        "chance_top": ("chance in first five", "share"),
-        "reason": ("why not", ""),
-    },
-    scene,
-    caption="Parcels by rank, struck-out ones last",
+columns = {
+    "rank": ("rank", "count"),
+    "name": ("parcel", ""),
+    "vehicles_per_day": ("pass a day", "count"),
+    "measured": ("known by", ""),
+    "share": ("washed", "share"),
+    "cars_per_day": ("washed a day", "count"),
+    "design_hour_cars": ("hour with headroom", "count"),
+    "line_length_m": ("line", "m"),
+    "npv_usd": ("worth, mean", "USD"),
+    "chance_npv_positive": ("chance above zero", "share"),
+    "payback_years": ("pays back in", "years"),
+    "land_ceiling_usd": ("land may cost", "USD"),
+    "chance_top": ("chance in first five", "share"),
+    "reason": ("what the ground says", ""),
+}
+standing, out, together = st.tabs(
+    ["Ranked", f"Struck out ({int(struck.sum())})", "Several to build together"]
 )
+with standing:
+    show_table(ranking[~struck], columns, scene, caption="Parcels by rank")
+    st.caption("Ranked by the mean of their value today; the same worlds are used for all.")
+with out:
+    if struck.any():
+        show_table(
+            ranking[struck],
+            {
+                "name": ("parcel", ""),
+                "reason": ("why it is struck out", ""),
+                "vehicles_per_day": ("pass a day", "count"),
+                "npv_usd": ("would be worth, mean", "USD"),
+            },
+            scene,
+            caption="Parcels that are struck out, each with its reason",
+        )
+    else:
+        say("No parcel is struck out.")
+with together:
+    money_parts.show_together(scene, int((~struck).sum()))
 left, right = st.columns(2)
 with left:
     st.download_button("Ranking as CSV", render_csv(ranking), "ranking.csv", "text/csv")
+    st.download_button(
+        "Ranking as a workbook (XLSX)",
+        render_ranking_workbook(many),
+        "ranking.xlsx",
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    )
 with right:
     best = [str(name) for name in ranking["id"]]
     chosen = st.selectbox("Open a parcel as this study's site", ["", *best],
