@@ -16,6 +16,7 @@ import streamlit as st
 
 from capture.basis import CaptureError, Offer, Worlds
 from siteapp.own_line import get_answer_book, get_answers, get_choice, get_sales
+from siteapp.own_plan import lay_frontage, make_works
 from siteapp.own_rows import get_numbers, get_replaced, get_rivals, get_used
 from siteapp.own_ties import get_ties
 from siteapp.workspace import Inputs, Workspace, default_path
@@ -117,12 +118,13 @@ def _brief(text: str, stamp: float) -> Any:
     year = find_year(area, None)
     own = {"place": _open_place(inputs.area, stamp), "year": year, "stamp": stamp}
     choice = get_choice(inputs.line)
+    numbers = get_numbers(inputs, area, stamp=stamp)
     request = Request(
         area=area,
         sites=sites,
         offer=make_offer(inputs),
         worlds=Worlds(seed=inputs.seed, draws=inputs.draws),
-        numbers=get_numbers(inputs, area, stamp=stamp),
+        numbers=numbers,
         year=year,
         known=get_used(inputs, area, **own),
         rivals=get_rivals(inputs, area, **own),
@@ -130,6 +132,8 @@ def _brief(text: str, stamp: float) -> Any:
         sales=get_sales(inputs.sales),
         line=choice,
         ties=get_ties(inputs),
+        works=make_works(inputs, sites.ids[0]),
+        frontage=lay_frontage(inputs, own["place"], sites, numbers),
         keep=True,
     )
     found = walk_chain(request, memo=_memo())
@@ -215,7 +219,7 @@ def get_memo() -> Any:
 
 def get_many(inputs: Inputs, say: Say | None = None) -> Any:
     """Rank an area's parcels with a study's offer and numbers."""
-    text = json.dumps(inputs.change(site="", answers={}).to_dict(), sort_keys=True)
+    text = json.dumps(inputs.change(site="", answers={}, plan={}).to_dict(), sort_keys=True)
     return _many(text, _answers_of_all(inputs), _stamp(inputs.area), say)
 
 

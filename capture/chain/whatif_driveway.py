@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.basis import InputError
+from capture.basis import InputError, Sheet
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain
 from capture.chain.whatif import WhatIf, compare, find_chain
@@ -20,7 +20,7 @@ from capture.chain.whatif import WhatIf, compare, find_chain
 if TYPE_CHECKING:
     from capture.chain.single import Study
     from capture.passing import Streams
-    from capture.place import Frontage, Sites
+    from capture.place import Frontage, Place, Sites
     from capture.turning import DrivewayScan
 
 FloatArray = NDArray[np.float64]
@@ -86,21 +86,56 @@ def try_driveway(
     InputError
         When that lies beyond the frontage, saying how far it reaches.
     """
-    from capture.turning import lay_candidates
-
     chain = find_chain(found)
     row = pick_driveway(chain, driveway)
-    values = chain.request.numbers["turning"]
-    laid, along = lay_candidates(
-        chain.place, chain.frontage, row, polygon=chain.request.sites.polygons[0], values=values
-    )
+    laid, along, nearest = _find_nearest(
+        chain.place, chain.request.sites, chain.frontage, row, along_m,
+        chain.request.numbers["turning"],
+    )  # fmt: skip
+    return _move(chain, row, laid, nearest, float(along[nearest]), memo)
+
+
+def put_driveway(
+    place: Place, sites: Sites, frontage: Frontage, row: int, along_m: float, *, values: Sheet
+) -> Frontage:
+    """Return driveways of which one stands elsewhere along its road, as a plan asks.
+
+    Parameters
+    ----------
+    place : Place
+    sites : Sites
+        One site.
+    frontage : Frontage
+        Its driveways.
+    row : int
+        The one that moves.
+    along_m : float
+        How far along the road from where it is, m, as in :func:`try_driveway`.
+    values : Sheet
+        Numbers of turning.
+
+    Raises
+    ------
+    InputError
+        When that lies beyond the frontage, saying how far it reaches.
+    """
+    laid, _, nearest = _find_nearest(place, sites, frontage, row, along_m, values)
+    return _put(frontage, row, laid, nearest)
+
+
+def _find_nearest(
+    place: Place, sites: Sites, frontage: Frontage, row: int, along_m: float, values: Sheet
+) -> tuple[Frontage, FloatArray, int]:
+    from capture.turning import lay_candidates
+
+    laid, along = lay_candidates(place, frontage, row, polygon=sites.polygons[0], values=values)
     nearest = int(np.argmin(np.abs(along - along_m)))
     if not abs(along[nearest] - along_m) <= values.value("candidate_step_m"):
         raise InputError(
             f"along_m must be {along.min():.0f} to {along.max():.0f} m for this frontage, "
             f"got {along_m}; choose a place in front of the parcel"
         )
-    return _move(chain, row, laid, nearest, float(along[nearest]), memo)
+    return laid, along, nearest
 
 
 def propose_driveway(
