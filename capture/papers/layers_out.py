@@ -1,7 +1,8 @@
 """Which layers of a study leave as GeoPackage or GeoJSON, for other map programs?
 
-Site, driveways, streams, roads with vehicles a day, rivals, counts and the band of ten
-minutes, each with its numbers and their sources, in degrees.
+All that its map shows: site, driveways, the wash on its parcel, streams, lines of sight,
+roads with vehicles a day, counts, rivals, people and the band of ten minutes, each with
+its numbers and their sources, in degrees.
 """
 
 from __future__ import annotations
@@ -14,9 +15,15 @@ import pandas as pd
 import shapely
 
 from capture.papers.layers import STREAM_SHOWN_M
+from capture.papers.layers import _pick_rays as pick_rays
 from capture.papers.pictures import make_rival_table, make_stream_table
 
 BAND_S: Final = 600.0
+#: what leaves of a count's story
+COUNT_FIELDS: Final = (
+    "count_id", "station", "road", "vehicles_per_day", "log_sd", "year", "heavy_share", "kind",
+    "story", "tied_to", "score", "distance_m", "why", "fate",
+)  # fmt: skip
 LEAST_ROAD: Final = 0.0
 
 
@@ -25,9 +32,13 @@ def make_layers_out(study: Any) -> dict[str, Any]:
     made = {
         "site": _site(study),
         "driveways": _driveways(study),
+        "on_parcel": _on_parcel(study),
         "streams": _streams(study),
+        "sight": _sight(study),
         "roads": _roads(study),
+        "counts": _counts(study),
         "rivals": _rivals(study),
+        "people": _people(study),
         "ten_minutes": _band(study),
     }
     return {name: frame for name, frame in made.items() if len(frame)}
@@ -113,6 +124,53 @@ def _rivals(study: Any) -> Any:
     order = np.argsort(np.where(np.isfinite(seconds), seconds, np.inf), kind="stable")
     table = make_rival_table(study)
     return _frame(study, table, list(shapely.points(rivals.x[order], rivals.y[order])))
+
+
+def _on_parcel(study: Any) -> Any:
+    placements = study.ground.placements
+    if not placements:
+        return _nothing(study)
+    parts = [(name, shape) for name, shape in sorted(placements[0].parts.items())]
+    parts += [("vacuum bays", stall) for stall in placements[0].stalls]
+    table = pd.DataFrame({"part": [name for name, _ in parts]})
+    table["arrangement"] = placements[0].arrangement
+    return _frame(study, table, [shape for _, shape in parts])
+
+
+def _sight(study: Any) -> Any:
+    """Lay out the lines of sight that the map shows, when they were kept."""
+    rays = [ray for found in study.seeing.rays or () for ray in pick_rays(found)]
+    if not rays:
+        return _nothing(study)
+    table = pd.DataFrame({"clear": [clear for clear, _, _ in rays]})
+    return _frame(study, table, [shapely.LineString([eye, aim]) for _, eye, aim in rays])
+
+
+def _counts(study: Any) -> Any:
+    table = getattr(study.volumes, "counts", None)
+    if table is None or len(table) == 0 or not {"lat", "lon"} <= set(table.columns):
+        return _nothing(study)
+    kept = table[np.isfinite(table["lat"]) & np.isfinite(table["lon"])].reset_index(drop=True)
+    plain = pd.DataFrame({name: kept[name] for name in COUNT_FIELDS if name in kept.columns})
+    return _degrees(plain, list(shapely.points(kept["lon"], kept["lat"])))
+
+
+def _people(study: Any) -> Any:
+    zones = study.area.read("people")
+    if zones is None or len(zones) == 0 or not hasattr(zones, "geometry"):
+        return _nothing(study)
+    plain = pd.DataFrame(zones.drop(columns=zones.geometry.name)).reset_index(drop=True)
+    return _degrees(plain, list(zones.geometry))
+
+
+def _degrees(table: pd.DataFrame, shapes: list[Any]) -> Any:
+    import geopandas
+
+    return geopandas.GeoDataFrame(table, geometry=shapes, crs="EPSG:4326")
+
+
+def _nothing(study: Any) -> Any:
+    return _frame(study, pd.DataFrame({"name": []}), [])
 
 
 def _band(study: Any) -> Any:

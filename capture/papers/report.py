@@ -36,6 +36,8 @@ class Picture:
     svg: str
     #: caption, which also stands for the picture where it cannot be seen
     caption: str
+    #: part of the room that it takes, percent
+    width: float = 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,8 +195,9 @@ def _say_fact(study: Any, claims: Sequence[Claim]) -> str:
     built = (
         f"with a {line.said} {line.words}" if study.offer.is_conveyor else f"with {line.said} bays"
     )
+    start = f"{kind.capitalize()}" if kind.endswith("s") else f"{article} {kind}"
     return (
-        f"{article} {kind} here would wash about {cars.said} cars a day, {built}. Nine times out "
+        f"{start} here would wash about {cars.said} cars a day, {built}. Nine times out "
         f"of ten it is {cars.spread}.{_say_ground(study)}"
     )
 

@@ -31,6 +31,8 @@ from capture.papers.sources import SourceBook, say_known
 from capture.papers.study_json import make_source_book
 from capture.papers.words import say_amount, say_minutes, say_money, say_number
 
+#: greatest height of the line's drawing over the width of a page turned sideways
+LINE_RATIO: Final = 0.36
 MOST_RIVALS: Final = 7
 MOST_SOURCE: Final = 110
 #: utility figures that a report prints; the workbook holds all
@@ -253,6 +255,13 @@ def _fold(table: pd.DataFrame, units: UnitSystem) -> pd.DataFrame:
     )  # fmt: skip
 
 
+def _fit_height(svg: str) -> float:
+    """Return how wide a picture may be, percent, so that its schedule stays on its page."""
+    box = svg.partition('viewBox="')[2].partition('"')[0]
+    wide, high = (float(end) for end in box.split()[2:])
+    return round(min(100.0, 100 * LINE_RATIO * wide / high), 1)
+
+
 def _line_parts(study: Any, units: UnitSystem) -> tuple[Part, ...]:
     drawn = figures.draw_line(study.line, units)
     if not drawn:
@@ -274,7 +283,10 @@ def _line_parts(study: Any, units: UnitSystem) -> tuple[Part, ...]:
     }  # fmt: skip
     return (
         make_heading("The line to scale, and its schedule for equipment bidders"),
-        make_pictures((drawn, "From the side and from above; numbers are those of the schedule.")),
+        Part(kind="pictures", pictures=(
+            Picture(svg=drawn, width=_fit_height(drawn),
+                    caption="From the side and from above; numbers are those of the schedule."),
+        )),
         make_table(stations, columns, units, "Stations in order (estimated from trade practice; "
                "\"shared\" hangs over another's zone)."),
     )  # fmt: skip

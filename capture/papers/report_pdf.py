@@ -58,7 +58,8 @@ def _part_data(part: Part) -> dict[str, Any]:
     said: dict[str, Any] = {"kind": part.kind, "text": part.text}
     if part.pictures:
         said["pictures"] = [
-            {"svg": picture.svg, "caption": picture.caption} for picture in part.pictures
+            {"svg": picture.svg, "caption": picture.caption, "width": picture.width}
+            for picture in part.pictures
         ]
     if part.table is not None:
         said |= {

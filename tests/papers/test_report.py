@@ -8,12 +8,14 @@ import shutil
 import struct
 import subprocess
 import zlib
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from capture.basis import InputError
+from capture.basis import InputError, Offer
 from capture.basis.text import escape_text
+from capture.chain import study
 from capture.papers.argument import make_argument
 from capture.papers.logo import MOST_BYTES, check_logo
 from capture.papers.printing import find_fonts
@@ -21,6 +23,8 @@ from capture.papers.report import make_report
 from capture.papers.report_html import render_report_html
 from capture.papers.report_parts import list_layers
 from capture.papers.report_pdf import render_report_pdf
+
+DEMO = Path(__file__).resolve().parents[2] / "data_public" / "demo"
 
 
 def draw_png(width: int, height: int) -> bytes:
@@ -121,6 +125,21 @@ def test_layers_are_told_with_their_words_and_what_is_missing(demo_study) -> Non
 def test_a_fail_is_said_on_the_cover(demo_study) -> None:
     assert demo_study.ground.status == "fail"
     assert "fails" in make_report(demo_study).fact
+
+
+@pytest.mark.parametrize(
+    ("site", "offer", "system", "pages"),
+    [
+        ("parcel:P02", Offer(format="in_bay", bays=3), "us", 5),
+        ("43.6058,-87.3080", Offer(), "metric", 6),
+        ("parcel:P30", Offer(format="full_service"), "us", 6),
+    ],
+)
+def test_every_kind_of_site_fits_its_pages(site, offer, system, pages) -> None:
+    made = study(DEMO, site, offer, draws=60, year=2024)
+    printed = render_report_pdf(make_report(made, system=system))
+    assert max(map(int, re.findall(rb"/Count (\d+)", printed))) <= pages
+    assert ("The line to scale" in render_report_html(make_report(made))) == offer.is_conveyor
 
 
 @pytest.mark.regression
