@@ -24,6 +24,7 @@ from capture.papers.passing_tables import (
 )
 from capture.passing import ColumnMemory, load_counts, tie_counts
 from capture.passing.guess import Columns, guess_columns
+from capture.passing.load import is_hourly
 from capture.passing.reading import read_count_file
 from siteapp import count_answers, engine, own_counts
 from siteapp.frame import Scene, change, notify, say
@@ -78,7 +79,7 @@ def _correct_area(scene: Scene) -> None:
         wanted = _edit_roles(
             table, columns, key=f"area-columns-{scene.kept.id}-{scene.kept.revision}"
         )
-        answers = find_answers(columns, wanted, told)
+        answers = find_answers(table, wanted, told)
         if answers == told:
             st.caption("Change what a column was taken for; it is checked before it is used.")
         elif st.button("Read the file this way", type="primary"):
@@ -91,20 +92,20 @@ def _correct_area(scene: Scene) -> None:
 def _read(path: Path, told: Mapping[str, str]) -> tuple[pd.DataFrame, Columns]:
     table, _ = read_count_file(path)
     try:
-        return table, guess_columns(table, answers=told)
+        return table, guess(table, told)
     except CaptureError:
-        return table, guess_columns(table)
+        return table, guess(table, {})
 
 
 def _edit_roles(table: pd.DataFrame, columns: Columns, *, key: str) -> dict[str, str]:
     """Let the user say what each column holds; returns column -> role, "" for none."""
-    words = [NOT_USED, *ROLE_WORDS.values()]
-    known = set(ROLE_WORDS)
+    others = [taken.role for taken in columns.taken if taken.role]
+    words = list(dict.fromkeys([NOT_USED, *ROLE_WORDS.values(), *map(say_role, others)]))
     shown = pd.DataFrame(
         [
             {
                 "column": taken.column,
-                "taken for": say_role(taken.role) if taken.role in known else NOT_USED,
+                "taken for": say_role(taken.role) or NOT_USED,
                 "first values": _say_first(table[taken.column]),
                 "how sure": "" if not taken.role else f"{taken.confidence:.0%}",
                 "why": taken.why,
@@ -132,33 +133,36 @@ def _say_first(column: pd.Series) -> str:
     return ", ".join(plain_text(str(value), most=24) for value in given)
 
 
+def guess(table: pd.DataFrame, told: Mapping[str, str]) -> Columns:
+    """Guess what the columns of a file hold, whether of averages or of hours."""
+    return guess_columns(table, answers=told, hourly=is_hourly(table))
+
+
 def find_answers(
-    columns: Columns, wanted: Mapping[str, str], told: Mapping[str, str]
+    table: pd.DataFrame, wanted: Mapping[str, str], told: Mapping[str, str]
 ) -> dict[str, str]:
     """Return what the user said, role -> heading, from what each column is to hold.
 
     Parameters
     ----------
-    columns : Columns
-        As read so far.
+    table : DataFrame
+        The file as read.
     wanted : mapping of str to str
         Column -> role, "" for none.
     told : mapping of str to str
         Answers so far.
     """
+    holds = {role: column for column, role in wanted.items() if role}
     answers = dict(told)
-    for taken in columns.taken:
-        role = taken.role if taken.role in ROLE_WORDS else ""
-        new = wanted.get(taken.column, role)
-        if new == role:
-            continue
-        if role and answers.get(role, taken.column) == taken.column:
-            answers[role] = ""
-        if new:
-            answers[new] = taken.column
-    for column, role in wanted.items():
-        if role and not answers.get(role, column):
-            answers[role] = column
+    for _ in ROLE_WORDS:
+        found = guess(table, answers)
+        roles = {taken.column: taken.role for taken in found.taken if taken.role in ROLE_WORDS}
+        wrong = {role for column, role in roles.items() if wanted.get(column, role) != role}
+        wrong |= {role for role, column in holds.items() if roles.get(column, "") != role}
+        settled = {role: holds.get(role, "") for role in sorted(wrong)}
+        if all(answers.get(role) == heading for role, heading in settled.items()):
+            break
+        answers |= settled
     return answers
 
 
@@ -207,9 +211,9 @@ def _take_in(scene: Scene) -> None:
         path = own_counts.keep_given(space / "given", given.name, given.getvalue())
         table, _ = read_count_file(path)
         memory = ColumnMemory(count_answers.column_memory())
-        first = guess_columns(table)
+        first = guess(table, {})
         recalled = memory.recall(first.signature)
-        columns = guess_columns(table, answers=recalled)
+        columns = guess(table, recalled)
     except CaptureError as error:
         st.error(as_markdown(error, most=600), icon=":material/error:")
         return
@@ -246,7 +250,7 @@ def _settle(
     twice = _find_twice(wanted)
     if twice:
         st.warning(as_markdown(f"Only one column can hold: {', '.join(twice)}.", most=400))
-    return {**find_answers(columns, wanted, dict(recalled)), **asked}
+    return {**find_answers(table, wanted, recalled), **asked}
 
 
 def _check_and_use(
@@ -265,7 +269,8 @@ def _check_and_use(
     except CaptureError as error:
         st.error(as_markdown(error, most=800), icon=":material/error:")
         return
-    show_table(make_done_table(file.done), _DONE, scene, caption="What was done with your file")
+    columns = {name: told for name, told in _DONE.items() if name != "file"}
+    show_table(make_done_table(file.done), columns, scene, caption="What was done with your file")
     _show_ties(scene, file)
     beside = False
     if study.area.layers.get("counts") is not None:

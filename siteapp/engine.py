@@ -18,7 +18,7 @@ from capture.basis import CaptureError, Offer, Worlds
 from siteapp.own_line import get_answer_book, get_answers, get_choice, get_sales
 from siteapp.own_plan import lay_frontage, make_works
 from siteapp.own_rows import get_numbers, get_replaced, get_rivals, get_used
-from siteapp.own_ties import get_ties
+from siteapp.own_ties import get_columns, get_ties
 from siteapp.workspace import Inputs, Workspace, default_path
 
 MOST_KEPT: Final = 24
@@ -132,6 +132,7 @@ def _brief(text: str, stamp: float) -> Any:
         sales=get_sales(inputs.sales),
         line=choice,
         ties=get_ties(inputs),
+        columns=get_columns(inputs, area, stamp=stamp),
         works=make_works(inputs, sites.ids[0]),
         frontage=lay_frontage(inputs, own["place"], sites, numbers),
         keep=True,
@@ -248,6 +249,7 @@ def _ask_many(inputs: Inputs, answers: str) -> dict[str, Any]:
     return {
         "answers": get_answer_book(answers),
         "ties": get_ties(inputs),
+        "columns": get_columns(inputs, get_area(inputs.area), stamp=_stamp(inputs.area)),
         "sales": get_sales(inputs.sales),
         "line": get_choice(inputs.line),
     }

@@ -11,6 +11,7 @@ from typing import Any
 
 import streamlit as st
 
+from siteapp.own_ties import get_columns
 from siteapp.workspace import Inputs
 
 
@@ -54,7 +55,7 @@ def _known(text: str, stamp: float, _area: Any, _place: Any, _others: Any) -> An
 
         volumes = add_volumes(
             _area, _place, study_year=told["year"], decisions=told["ties"],
-            values=numbers["passing"],
+            answers=told["columns"], values=numbers["passing"],
         )  # fmt: skip
         return measure_known(
             _area, _place, volumes, _others(), table, values=numbers["share"], sheets=numbers
@@ -76,6 +77,7 @@ def get_known(inputs: Inputs, area: Any, place: Any, *, year: int, stamp: float)
     told = {
         "area": inputs.area, "rows": inputs.known, "left_out": inputs.left_out, "year": year,
         "ties": inputs.ties, "rivals": inputs.rivals,
+        "columns": get_columns(inputs, area, stamp=stamp),
         "replaced": _pick(inputs.replaced, "place", "passing", "turning", "seeing", "around",
                           "share"),
     }  # fmt: skip

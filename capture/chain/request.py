@@ -53,6 +53,8 @@ class Request:
     rivals: Rivals | None = None
     #: where counts were tied by hand
     ties: Mapping[str, Mapping[str, float]] | None = None
+    #: which column of the counts file holds what, by role, where a guess was corrected
+    columns: Mapping[str, str] | None = None
     #: whether sight rays are kept for drawing
     keep: bool = False
     #: driveways already laid on roads, as when one is moved; goes before ``driveways``

@@ -85,6 +85,7 @@ def many(
     answers: AnswerBook | None = None,
     rivals: Rivals | None = None,
     ties: Mapping[str, Mapping[str, float]] | None = None,
+    columns: Mapping[str, str] | None = None,
     sales: pd.DataFrame | None = None,
     line: LineChoice | None = None,
     top: int = TOP,
@@ -100,7 +101,9 @@ def many(
         An open area, a folder with ``area.toml`` or a bare roads file.
     sites : Sites, Path or str, optional
         A table of sites or a file of parcels; the area's own parcels when left out.
-    offer, seed, draws, year, replaced, known, answers, rivals, ties, sales, line, memo, say
+    offer, seed, draws, year, replaced, known, answers, rivals, ties, columns, sales, line
+        As for :func:`capture.chain.study`.
+    memo, say
         As for :func:`capture.chain.study`.
     top : int
         How many count as the first in ``chance_top``.
@@ -158,6 +161,7 @@ def many(
             answers=answers,
             rivals=rivals,
             ties=ties,
+            columns=columns,
             sales=sales,
             line=line or LineChoice(),
             search="best" if len(sites.ids) <= DRAWN else "quick",

@@ -200,6 +200,7 @@ def study(
     answers: AnswerBook | None = None,
     rivals: Rivals | None = None,
     ties: Mapping[str, Mapping[str, float]] | None = None,
+    columns: Mapping[str, str] | None = None,
     keep: bool = True,
     frontage: Frontage | None = None,
     works: Works | None = None,
@@ -234,6 +235,8 @@ def study(
         Rivals as changed by hand; the area's own when left out.
     ties : mapping, optional
         Where counts were tied by hand.
+    columns : mapping of str to str, optional
+        Role -> heading of the counts file, where a guess was corrected.
     keep : bool
         Whether sight rays are kept for drawing.
     frontage : Frontage, optional
@@ -284,6 +287,7 @@ def study(
         answers=answers,
         rivals=rivals,
         ties=ties,
+        columns=columns,
         keep=keep,
         frontage=frontage,
         works=works or Works(),

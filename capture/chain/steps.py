@@ -178,10 +178,16 @@ def _count_passing(walk: _Walk) -> None:
     walk.step(
         "volumes",
         lambda: add_volumes(
-            ask.area, m["place"], study_year=ask.year, decisions=ask.ties, values=values
+            ask.area,
+            m["place"],
+            study_year=ask.year,
+            decisions=ask.ties,
+            answers=ask.columns,
+            values=values,
         ),
         ask.year,
         repr(sorted(ask.ties.items())) if ask.ties else "",
+        repr(sorted(ask.columns.items())) if ask.columns else "",
         walk.sheet("passing"),
         after="place",
     )

@@ -109,7 +109,7 @@ def load_counts(
     table, remarks, name = _read(source, name)
     table = _fill_defaults(table, defaults or {})
     if hourly is None:
-        hourly = _is_hourly(table)
+        hourly = is_hourly(table)
     columns = _settle(table, answers, memory, ask, hourly=hourly, name=name)
     ledger = Ledger()
     for remark in remarks:
@@ -186,7 +186,7 @@ def _fill_defaults(table: pd.DataFrame, defaults: Mapping[str, object]) -> pd.Da
     return filled
 
 
-def _is_hourly(table: pd.DataFrame) -> bool:
+def is_hourly(table: pd.DataFrame) -> bool:
     """Tell intervals from averages: a clear clock column and a clear volume column."""
     found = guess_columns(table, hourly=True)
     if found.hours:
