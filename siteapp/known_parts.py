@@ -104,7 +104,7 @@ def _show_influence(scene: Scene, joined: Any) -> None:
                 "whose": ("whose", ""),
                 "share": ("washed", "share"),
                 "told_share": ("the others tell", "share"),
-                "moves_share": ("share if left out, change", "share"),
+                "moves_share": ("leaving it out moves the share by", "share"),
                 "moves": ("moves most", ""),
                 "kind": ("", ""),
             },

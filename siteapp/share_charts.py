@@ -19,6 +19,8 @@ from siteapp.charts import finish
 
 NARROW = alt.Axis(labelLimit=150)
 WRAPPED = alt.Axis(labelLimit=170, labelExpr="split(datum.value, '\\n')", labelLineHeight=15)
+#: a legend of filled shapes, without the dashes of the lines around them
+PLAIN = alt.Legend(symbolStrokeWidth=0)
 #: characters of a label's line
 WRAP_AT = 22
 
@@ -96,7 +98,11 @@ def draw_learning(table: pd.DataFrame) -> Any:
         y=alt.Y("name:N", title=None, sort=names, axis=NARROW),
         yOffset=alt.YOffset("which:N", sort=kinds),
         color=alt.Color(
-            "which:N", title=None, sort=kinds, scale=alt.Scale(domain=kinds, range=[PLUM, WATER])
+            "which:N",
+            title=None,
+            legend=PLAIN,
+            sort=kinds,
+            scale=alt.Scale(domain=kinds, range=[PLUM, WATER]),
         ),
     )
     bars = base.mark_rule(strokeWidth=3).encode(
@@ -109,7 +115,8 @@ def draw_learning(table: pd.DataFrame) -> Any:
         x2="hi:Q",
         strokeDash=alt.StrokeDash(
             "which:N",
-            legend=None,
+            title=None,
+            legend=PLAIN,
             sort=kinds,
             scale=alt.Scale(domain=kinds, range=[[5, 4], [1, 0]]),
         ),
@@ -117,7 +124,7 @@ def draw_learning(table: pd.DataFrame) -> Any:
     points = base.mark_point(size=80, filled=True, opacity=1).encode(
         x="mid:Q",
         shape=alt.Shape(
-            "which:N", title=None, sort=kinds,
+            "which:N", title=None, legend=PLAIN, sort=kinds,
             scale=alt.Scale(domain=kinds, range=["circle", "diamond"]),
         ),
     )  # fmt: skip
@@ -173,15 +180,15 @@ def draw_coverage(table: pd.DataFrame) -> Any:
     base = alt.Chart(shown).encode(
         x=alt.X("wide:Q", title="width of the range, %", scale=scale),
         y=alt.Y("inside:Q", title="sites that fell inside, %", scale=scale),
-        color=alt.Color("told_from:N", title=None, sort=kinds, scale=inks),
+        color=alt.Color("told_from:N", title=None, legend=PLAIN, sort=kinds, scale=inks),
     )
     dashes = alt.Scale(domain=kinds, range=[[1, 0], [7, 4]][: len(kinds)])
     shapes = alt.Scale(domain=kinds, range=["circle", "square"][: len(kinds)])
     lines = base.mark_line(strokeWidth=3).encode(
-        strokeDash=alt.StrokeDash("told_from:N", legend=None, sort=kinds, scale=dashes)
+        strokeDash=alt.StrokeDash("told_from:N", title=None, legend=PLAIN, sort=kinds, scale=dashes)
     )
     points = base.mark_point(size=70, filled=True, opacity=1).encode(
-        shape=alt.Shape("told_from:N", title=None, sort=kinds, scale=shapes)
+        shape=alt.Shape("told_from:N", title=None, legend=PLAIN, sort=kinds, scale=shapes)
     )
     ideal = (
         alt.Chart(pd.DataFrame({"a": [0, 100]}))

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from capture.basis import InputError, Range
 from capture.papers.pictures import MONTHS
+from capture.papers.words import say_number
 from capture.share import (
     BackTest,
     Lengthening,
@@ -78,7 +79,12 @@ def make_two_streams_table(study: Any) -> tuple[pd.DataFrame, str]:
             fit_streams(known, values=values), study.factors, study.chain.passing, offer,
             study.worlds, values=values,
         )  # fmt: skip
-        said = f"Each has a fit of its own, from the {told} known sites that tell them apart."
+        all_cars = float(np.median(study.cars_per_year))
+        said = (
+            f"Each has a fit of its own, from {told} known {'sites' if told > 1 else 'site'} that "
+            f"{'tell' if told > 1 else 'tells'} them apart; the fit of all cars, which rests on "
+            f"{len(known)} known sites, says {say_number(all_cars)} cars a year."
+        )
     else:
         two = split_cars(study.cars_per_year[None], offer, study.worlds, values=values)
         said = (
@@ -89,6 +95,7 @@ def make_two_streams_table(study: Any) -> tuple[pd.DataFrame, str]:
     for words, drawn, unit in (
         ("washes by ticket", two.tickets_per_year, "cars/year"),
         ("washes by members", two.member_cars_per_year, "cars/year"),
+        ("both together", two.cars_per_year, "cars/year"),
         ("members in the long run", two.members, "count"),
         ("joining in a month", two.joins_month, "count"),
     ):

@@ -191,7 +191,7 @@ def make_influence_table(fit: ShareFit, *, own: Sequence[str] = ()) -> pd.DataFr
             {
                 "id": each.id,
                 "town": known.towns[at[each.id]],
-                "whose": "yours" if each.id in own else "the area's",
+                "whose": "yours" if each.id in own else "area",
                 "share": share,
                 "told_share": share / math.exp(each.error_log),
                 "ratio": math.exp(each.error_log),
