@@ -29,12 +29,16 @@ def column_memory() -> Path:
 def _files(path: str, stamp: float, columns: str, replaced: str, year: int) -> Any:
     from capture.chain import load_numbers
     from capture.passing.layers import load_area_counts
+    from capture.passing.volumes import COLUMN_MEMORY
 
+    area = engine.get_area(path)
+    kept = area.folder / COLUMN_MEMORY
     return load_area_counts(
-        engine.get_area(path),
+        area,
         engine.get_place(path),
         study_year=year,
         answers=json.loads(columns) or None,
+        memory=kept if kept.is_file() else None,
         values=load_numbers(json.loads(replaced))["passing"],
     )
 

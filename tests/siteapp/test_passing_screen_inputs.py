@@ -26,6 +26,7 @@ from capture.papers.passing_tables import (
 from capture.passing import add_streams, load_counts
 from capture.passing.reading import read_count_file
 from siteapp import engine
+from siteapp.count_answers import get_files
 from siteapp.count_files import find_answers, guess
 from siteapp.own_counts import add_counts, keep_given
 from siteapp.own_ties import get_columns, get_ties
@@ -226,3 +227,20 @@ def test_given_file_of_an_unknown_kind_is_refused(tmp_path) -> None:
     with pytest.raises(InputError, match="counts must end in one of"):
         keep_given(tmp_path, "../../etc/passwd", b"x")
     assert not list(tmp_path.iterdir())
+
+
+def test_answers_about_a_given_file_are_kept_with_the_copy(tmp_path, inputs, brief) -> None:
+    unclear = b"Road;Latitude;Longitude;Traffic 2024\nTillman Road;43.6050;-87.3074;31000\n"
+    path = keep_given(tmp_path / "given", "City 2024.csv", unclear)
+    table, _ = read_count_file(path)
+    columns = guess(table, {})
+    assert [question.role for question in columns.questions if question.needed] == ["aadt"]
+    made = add_counts(
+        brief.area, tmp_path / "areas", path, called="City 2024.csv", beside=True,
+        answers={"aadt": "Traffic 2024"}, signature=columns.signature,
+    )  # fmt: skip
+    asked = inputs.change(area=str(made))
+    told = make_count_table(engine.get_brief(asked))
+    assert "row 2 of own-city-2024.csv" in set(told["station"])
+    files = get_files(asked, year=2026).files
+    assert [file.name for file in files][-1] == "own-city-2024.csv"
