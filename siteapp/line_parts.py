@@ -103,6 +103,8 @@ def _package_input(scene: Scene) -> None:
     ]
     options = [_SHORTEST, *fitting]
     now = OWN if line.get("stations") else line.get("package", _SHORTEST)
+    if now not in options:
+        options.append(now)
     key = f"package-{scene.kept.id}-{scene.kept.revision}"
 
     def save() -> None:
@@ -121,7 +123,7 @@ def _package_input(scene: Scene) -> None:
     st.selectbox(
         "Package of stations",
         options,
-        index=options.index(now) if now in options else 0,
+        index=options.index(now),
         format_func=lambda name: (
             catalog.packages[name].name
             if name
