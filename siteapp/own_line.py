@@ -135,9 +135,9 @@ def get_sales(rows: list[Any]) -> Any:
 def _book(text: str) -> Any:
     from capture.ground import Answer, AnswerBook
 
-    told = {
+    told: dict[str, Any] = {
         parcel: {
-            key: Answer(status=value) if isinstance(value, str) else Answer(**value)
+            key: Answer(**({"status": value} if isinstance(value, str) else value))
             for key, value in answers.items()
         }
         for parcel, answers in json.loads(text).items()

@@ -5,7 +5,7 @@ Maps are the papers' own, so they look the same and ask nothing of a network.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -250,37 +250,3 @@ def _save_numbers(scene: Scene, before: pd.DataFrame, after: pd.DataFrame) -> No
         return
     change(f"{', '.join(changed)}: own value", replaced=replaced)
     st.rerun()
-
-
-def answers_editor(scene: Scene, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Show what no count tells of a site, to be answered; unknown never counts as pass."""
-    table = pd.DataFrame(
-        [
-            {"key": row["key"], "question": row["item"], "answer": row["status"],
-             "whom to ask": row["ask"]}
-            for row in rows
-        ]
-    ).set_index("key")  # fmt: skip
-    st.caption("Answer what you know. A fail strikes the site; an ask adds cost and delay.")
-    edited = st.data_editor(
-        table,
-        key=f"answers-{scene.kept.id}-{scene.kept.revision}",
-        width="stretch",
-        height=420,
-        hide_index=True,
-        disabled=["question", "whom to ask"],
-        column_config={
-            "answer": st.column_config.SelectboxColumn(
-                options=["unknown", "pass", "ask", "fail"], required=True
-            )
-        },
-    )
-    told = {
-        str(key): str(value)
-        for key, value in edited["answer"].items()
-        if value != "unknown" or str(key) in scene.inputs.answers
-    }
-    kept = {key: value for key, value in told.items() if value != "unknown"}
-    if kept != scene.inputs.answers:
-        change("deal-breakers answered", answers=kept)
-        st.rerun()

@@ -6,6 +6,7 @@ and read back. Assumes a study that has at least its line.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
@@ -71,11 +72,11 @@ def read_edit_table(
     changed: dict[str, dict[str, float]] = {}
     for field, heading, unit, _ in EDITED:
         name = _head(heading, unit, system)
-        for station in after.index:
-            new, old = after.at[station, name], before.at[station, name]
-            if pd.isna(new):
+        was = before[name].to_dict()
+        for station, new in after[name].to_dict().items():
+            if new is None or math.isnan(float(new)):
                 raise InputError(f"stations: {name} of {station} is empty; type a number")
-            if new != old:
+            if new != was[station]:
                 amount = float(new) if unit in _PLAIN else convert_in(float(new), unit, system)
                 value = int(amount) if field == "count" else amount
                 changed.setdefault(str(station), {})[field] = value

@@ -18,7 +18,7 @@ from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
 scene = open_screen("Busy hour")
 study, claim = scene.study, scene.claims[3]
 week = make_week_table(study)
-top = week.loc[week["cars_per_hour"].idxmax()]
+top = week.sort_values("cars_per_hour", kind="stable").iloc[-1]
 say(
     "In next year's {}th busiest hour <b>{} cars</b> come ({}). {} at {}:00 is the busiest hour of "
     "a mean week, with {}.",

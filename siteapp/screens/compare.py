@@ -29,8 +29,15 @@ cancel = st.empty()
 with cancel:
     st.button("Cancel", on_click=lambda: st.session_state.pop(state, None))
 progress = st.empty()
+
+
+def tell(text: str) -> None:
+    """Show what is being done."""
+    progress.info(text.capitalize())
+
+
 try:
-    many = engine.get_many(scene.inputs, lambda text: progress.info(text.capitalize()))
+    many = engine.get_many(scene.inputs, tell)
 except CaptureError as error:
     st.error(as_markdown(error, most=600))
     st.stop()

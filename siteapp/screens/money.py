@@ -3,6 +3,7 @@
 import numpy as np
 import streamlit as st
 
+from capture.papers.money_tables import find_land_price
 from capture.papers.pictures import make_money_table
 from capture.papers.words import say_amount, say_money
 from siteapp import money_parts
@@ -13,8 +14,7 @@ from siteapp.works_parts import STATUS_WORDS
 scene = open_screen("Money")
 study, money = scene.study, scene.study.money
 table = make_money_table(study)
-rows = table.set_index("key")
-ceiling = float(rows.loc["land_ceiling_usd", "value"])
+ceiling = find_land_price(study, 0.5)
 say(
     "In the middle of the range <b>{}</b>. The chance that it is worth more than it costs is "
     "<b>{}</b>; {}.",
