@@ -56,6 +56,18 @@ def show_known(scene: Scene) -> None:
         _show_read(scene, joined)
 
 
+def mend_known(scene: Scene) -> None:
+    """Let own rows be mended where a fault of theirs keeps the study from being made."""
+    if not scene.inputs.known:
+        return
+    st.subheader("Your own sites", anchor=False)
+    try:
+        share_answers.get_joined(scene.inputs)
+    except CaptureError as error:
+        say("Nothing can be shown until this is mended: {}.", str(error))
+    _edit_rows(scene)
+
+
 def _show_ladder(scene: Scene) -> None:
     ladder = share_answers.get_share("ladder", scene.inputs)
     st.altair_chart(

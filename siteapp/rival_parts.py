@@ -170,14 +170,17 @@ def rivals_editor(scene: Scene, rivals: Any) -> None:
         save_edits(scene, edits, f"rival {say_edit(found[0], names)}")
 
 
-def list_changes(scene: Scene, rivals: Any) -> None:
-    """Show every change of the list, each with a button that takes it back."""
+def list_changes(scene: Scene, rivals: Any, *, is_open: bool = False) -> None:
+    """Show every change of the list, each with a button that takes it back.
+
+    ``rivals`` is None where a change keeps the list from being made.
+    """
     edits = list(scene.inputs.rivals)
     if not edits:
         return
-    names = dict(zip(rivals.ids, rivals.names, strict=True))
+    names = {} if rivals is None else dict(zip(rivals.ids, rivals.names, strict=True))
     names |= {str(e["id"]): str(e["name"]) for e in edits if e.get("do") == "add" and "name" in e}
-    with st.expander(f"Changes you made to the list: {len(edits)}. Take any of them back"):
+    with st.expander(f"Changes you made to the list: {len(edits)}. Take any of them back", is_open):
         for place in range(len(edits) - 1, -1, -1):
             said = say_edit(edits[place], names)
             if st.button(

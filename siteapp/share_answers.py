@@ -55,6 +55,27 @@ def get_rival_trial(inputs: Inputs, lat: float, lon: float, kind: str) -> Any:
 
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def _status_trial(text: str, rival_id: str, status: str) -> Any:
+    from capture.chain.whatif import compare
+
+    study = engine.get_brief(_read(text))
+    changed = study.rivals.change(rival_id, place=study.place, status=status)
+    name = study.rivals.names[study.rivals.find(rival_id)] or "this wash"
+    return compare(
+        study,
+        replace(study.chain.request, rivals=changed),
+        name="rival",
+        what=f"If {name} were {status}",
+        memo=engine.get_memo(),
+    )
+
+
+def get_status_trial(inputs: Inputs, rival_id: str, status: str) -> Any:
+    """Say what a wash that opens or closes would do."""
+    return _status_trial(_text(inputs), rival_id, status)
+
+
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
 def get_table(name: str, text: str) -> Any:
     """Make one of the tables on rivals of a study, once."""
     from capture.papers import rival_tables

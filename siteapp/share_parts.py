@@ -34,6 +34,14 @@ from siteapp.text import as_markdown
 FEW = 0.001
 
 
+def ask_for_site(scene: Scene) -> None:
+    """Say that a site is needed where there is none, and stop."""
+    if not scene.inputs.site:
+        say("There is no site yet. Place one on the <b>Sites</b> screen.")
+        st.page_link("screens/sites.py", label="Place a site", icon=":material/add_location:")
+    st.stop()
+
+
 def show_why(scene: Scene) -> None:
     """Show the steps from a reference site to this one, and the share of each stream."""
     table = share_answers.get_share("make_step_table", scene.inputs)

@@ -32,14 +32,18 @@ from siteapp.rival_parts import (
     save_edits,
 )
 from siteapp.share_charts import draw_homes, draw_ranges
+from siteapp.share_parts import ask_for_site
 from siteapp.show import numbers_editor, show_map, show_table
 from siteapp.text import as_markdown
 
 #: a click this near to a wash means that wash
 CLICK_M = 120.0
 
-scene = open_screen("Rivals & people")
+scene = open_screen("Rivals & people", needs_site=False)
 study = scene.study
+if study is None:
+    list_changes(scene, None, is_open=True)
+    ask_for_site(scene)
 rivals, around, plane = study.rivals, study.around, study.place.network.projection
 chosen_key = f"rival-chosen-{scene.kept.id}"
 spot_key = f"rival-spot-{scene.kept.id}"
@@ -179,6 +183,9 @@ def change_wash(rival_id: str) -> None:
         say_amount(float(told["pull_share"]), "share", digits=2),
         row["source"],
     )
+    turned = "closed" if row["status"] == "open" else "open"
+    trial = share_answers.get_status_trial(scene.inputs, rival_id, turned)
+    say("{}", trial.sentence)
     with st.form(f"wash-{rival_id}-{scene.kept.revision}", border=False):
         called = st.text_input("Name", row["names"], max_chars=80)
         kind = st.selectbox(

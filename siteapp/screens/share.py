@@ -4,12 +4,15 @@ import streamlit as st
 
 from capture.papers.words import say_spread
 from siteapp.frame import open_screen, say
-from siteapp.known_parts import show_known
+from siteapp.known_parts import mend_known, show_known
 from siteapp.operator_parts import show_operator
-from siteapp.share_parts import show_hope, show_trust, show_why
+from siteapp.share_parts import ask_for_site, show_hope, show_trust, show_why
 from siteapp.show import numbers_editor
 
-scene = open_screen("Share")
+scene = open_screen("Share", needs_site=False)
+if scene.study is None:
+    mend_known(scene)
+    ask_for_site(scene)
 claim = scene.claims[1]
 known = int(scene.study.fit.known_count)
 say(

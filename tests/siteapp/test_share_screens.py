@@ -173,6 +173,30 @@ def test_bad_rows_get_one_sentence_and_are_not_kept(run, space, text, wanted) ->
     assert kept(space).known == []
 
 
+def test_rows_that_no_longer_fit_can_be_mended(run, space) -> None:
+    app = run("share", known=[{"id": "Oak", "cars_per_year": "90000"}])
+    assert "Nothing can be shown until this is mended" in said(app)
+    assert "aadt_veh_day is empty" in app.error[0].value.replace("&#95;", "_")
+    app = AppTest.from_file(str(SCREENS / "rivals.py"), default_timeout=60)
+    space.save(space.studies()[0], kept(space).change(
+        known=[], rivals=[{"do": "remove", "id": "gone"}]))  # fmt: skip
+    app.run()
+    assert "none with id" in app.error[0].value
+    next(b for b in app.button if b.label.startswith("Take back")).click().run()
+    assert kept(space).rivals == []
+    assert not app.exception
+    assert not app.error
+
+
+def test_a_wash_that_opens_or_closes_says_what_it_does(run) -> None:
+    app = run("rivals")
+    app.selectbox(key="rival-chosen-1").set_value("W09").run()
+    assert "If Sparrow Express Wash were open: the share washed goes from" in said(app)
+    app.selectbox(key="rival-chosen-1").set_value("W01").run()
+    assert "If Blue Heron Wash were closed: the share washed goes from" in said(app)
+    assert not app.exception
+
+
 def test_hoped_share_and_second_site_answer(run) -> None:
     app = run("share", known=[OWN])
     next(n for n in app.number_input if n.label.startswith("The share that you")).set_value(2.0)
