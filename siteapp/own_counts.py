@@ -104,7 +104,7 @@ def add_counts(
         layers = {
             kind: _copy_layer(area, layer, target, kind) for kind, layer in area.layers.items()
         }
-        placed = f"own-{file.name}"
+        placed = _name_placed(called, file.suffix, target)
         shutil.copyfile(file, target / placed)
         layers["counts"] = _join(layers.get("counts"), placed, called, beside=beside)
         _copy_memory(area, target, answers, signature)
@@ -118,6 +118,16 @@ def add_counts(
             ) from None
         raise
     return target
+
+
+def _name_placed(called: str, ending: str, target: Path) -> str:
+    """Name the file in the copy after the user's own name of it, in plain letters."""
+    stem = re.sub(r"[^a-z0-9]+", "-", called.lower().rpartition(".")[0]).strip("-")[:40]
+    placed, number = f"own-{stem or 'counts'}{ending}", 1
+    while (target / placed).exists():
+        number += 1
+        placed = f"own-{stem or 'counts'}-{number}{ending}"
+    return placed
 
 
 def _join(have: dict[str, Any] | None, placed: str, called: str, *, beside: bool) -> dict[str, Any]:

@@ -14,6 +14,8 @@ from capture.papers.look import FAINT_INK, INK, RUST, SAND, WATER
 from capture.passing.aadt import MONTHS, WEEKDAYS
 from siteapp.charts import DASHES, INKS, finish
 
+#: puts each part of a name on its own line, which leaves room on a phone
+_BY_COMMA: Final = "split(datum.label, ', ')"
 #: vehicles a day that the axes of estimates name
 _TICKS: Final = (100, 300, 1_000, 3_000, 10_000, 30_000, 100_000)
 
@@ -21,7 +23,7 @@ _TICKS: Final = (100, 300, 1_000, 3_000, 10_000, 30_000, 100_000)
 def draw_directions(table: pd.DataFrame) -> Any:
     """Draw vehicles a day of each direction with its range; measured filled, estimated open."""
     base = alt.Chart(table).encode(
-        y=alt.Y("stream:N", title=None, sort=None, axis=alt.Axis(labelLimit=330))
+        y=alt.Y("stream:N", title=None, sort=None, axis=alt.Axis(labelExpr=_BY_COMMA))
     )
     bars = base.mark_bar(stroke=WATER, strokeWidth=2, height=20).encode(
         x=alt.X("vehicles_per_day:Q", title="vehicles a day that could be washed"),
@@ -35,7 +37,7 @@ def draw_directions(table: pd.DataFrame) -> Any:
     ends = base.mark_tick(thickness=3, height=12, color=INK)
     return finish(
         bars + ranges + ends.encode(x="low:Q") + ends.encode(x="high:Q"),
-        height=60 + 40 * len(table),
+        height=60 + 58 * len(table),
     )
 
 

@@ -42,7 +42,17 @@ CLICK_M: Final = 90.0
 ROAD_M: Final = 60.0
 #: counts listed before all of them are asked for
 FEW: Final = 12
+_PHONE: Final = (
+    "<style>@media (max-width: 640px) { .table td { min-width: 6.5rem; } "
+    ".table td.number { min-width: 0; } .table td:nth-child(n+4):not(.number) "
+    "{ min-width: 11rem; } }</style>"
+)
 _SHOWN: Final = ("nearest to the site", "with a remark", "all")
+
+
+def widen_cells() -> None:
+    """On a phone, let tables of sentences scroll aside instead of growing tall."""
+    st.html(_PHONE)
 
 
 def chosen_key(scene: Scene) -> str:

@@ -119,7 +119,7 @@ def _tell_count(count: Any, study_year: int, system: UnitSystem) -> dict[str, An
     return {
         "key": str(count["key"]),
         "count_id": str(count["count_id"]),
-        "station": str(count["station"] or count["count_id"]),
+        "station": str(count["station"] or _name_by_row(str(count["count_id"]))),
         "road": str(count["road"] or "not named"),
         "tied_to": str(count["tied_to"] or "no road"),
         "lat": float(count["lat"]),
@@ -136,6 +136,11 @@ def _tell_count(count: Any, study_year: int, system: UnitSystem) -> dict[str, An
         "why": _say_why(count, system),
         "remark": _say_remark(count),
     }
+
+
+def _name_by_row(count_id: str) -> str:
+    file, _, row = count_id.rpartition("#")
+    return f"row {row} of {file}" if file else count_id
 
 
 def _say_read(count: Any, average: Any) -> str:

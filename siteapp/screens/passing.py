@@ -145,6 +145,7 @@ def show_hours() -> None:
         )
 
 
+passing_parts.widen_cells()
 tell()
 left, right = st.columns([5, 3])
 with left:
