@@ -101,10 +101,10 @@ def _line_claim(study: Any, system: UnitSystem) -> Claim:
         said, words = f"{several}{length}", f"line at {speed}"
     else:
         said, words = say_number(float(study.offer.bays)), "bays"
+    spread = say_spread(sum_draws(draws, "m").range, system) if study.offer.is_conveyor else ""
     return Claim(
-        key="line", said=said, words=words, spread=say_spread(sum_draws(draws, "m").range, system),
-        step="line", draws=draws, unit="m",
-    )  # fmt: skip
+        key="line", said=said, words=words, spread=spread, step="line", draws=draws, unit="m"
+    )
 
 
 def _pay_claim(study: Any) -> Claim:

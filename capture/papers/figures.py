@@ -47,6 +47,15 @@ PAPER: Final = "#ffffff"
 #: ends of the axis of ranges, as parts of the middle
 _LEAST_PART: Final = 0.2
 _MOST_PART: Final = 5.0
+#: what a bar of :func:`draw_ranges` is called, its unit in the name
+_RANGE_WORDS: Final = {
+    "passing": "vehicles passing a day",
+    "share": "share washed, %",
+    "cars": "cars washed a day",
+    "hour": "cars in the design hour",
+    "line": "length of the line",
+    "pay": "years until it has paid back",
+}
 
 
 def draw_share(table: pd.DataFrame) -> str:
@@ -220,7 +229,7 @@ def draw_ranges(claims: Sequence[Claim]) -> str:
     Bars run from the 5th to the 95th percentile as parts of the middle, on a scale of
     equal ratios from a fifth to five times; an arrow says that the bar goes on.
     """
-    shown = [claim for claim in claims if np.isfinite(claim.summed.range.value)]
+    shown = [c for c in claims if c.spread and np.isfinite(c.summed.range.value)]
     step = 15.5
     foot = step * len(shown) + 6
     drawing = Drawing(WIDE, foot + 17, "How far each number may be from its middle")
@@ -233,15 +242,16 @@ def draw_ranges(claims: Sequence[Claim]) -> str:
     for k, claim in enumerate(shown):
         found = claim.summed.range
         y = step * k + 14
-        words = "cars in the design hour" if claim.key == "hour" else claim.words
-        words = "length of the line" if claim.key == "line" else words
+        words = _RANGE_WORDS.get(claim.key, claim.words)
+        if claim.key == "line":
+            words = f"{words}, {claim.said.rpartition(' ')[2]}" if found.unit == "m" else words
         drawing.text(144, y, words, anchor="end", size=9.5)
         low, high = (_part_of(end, found.value) for end in (found.low, found.high))
         start, end = (axis.at(float(np.log(np.clip(p, _LEAST_PART, _MOST_PART))))
                       for p in (low, high))  # fmt: skip
         drawing.box(start, y - 8, max(end - start, 1.5), 9, WATER)
         _draw_going_on(drawing, start, end, y - 3.5, below=low < _LEAST_PART, above=high > 5)
-        drawing.text(WIDE - 2, y, claim.spread or claim.said, anchor="end", size=9.5)
+        drawing.text(WIDE - 2, y, claim.spread, anchor="end", size=9.5)
     return drawing.render()
 
 
