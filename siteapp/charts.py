@@ -107,12 +107,12 @@ def draw_share(table: pd.DataFrame) -> Any:
         x=alt.X(
             "start:Q",
             title="share washed, %",
-            scale=alt.Scale(domain=[0, 1.12 * float(named["right"].max())], nice=False),
+            scale=alt.Scale(domain=[0, 1.34 * float(named["right"].max())], nice=False),
         ),
         x2="end:Q",
         color=alt.Color(
             "kind:N",
-            title=None,
+            legend=None,
             scale=alt.Scale(domain=["whole", "raises", "lowers"], range=[INK, MOSS, RUST]),
         ),
     )

@@ -47,8 +47,9 @@ def show_why(scene: Scene) -> None:
     table = share_answers.get_share("make_step_table", scene.inputs)
     st.altair_chart(draw_share(table), width="stretch")
     st.caption(
-        "From a typical wash at a reference site, each step multiplies the share; the sign x says "
-        "by how much. The steps multiply up to the share washed here."
+        "From a typical wash at a reference site, each step multiplies the share by the number "
+        "beside it: green bars raise it, red ones lower it. The steps multiply up to the share "
+        "washed here."
     )
     _say_long(say_share(scene.study.share, known_count=int(scene.study.fit.known_count)))
     show_table(
