@@ -6,6 +6,7 @@ Each is made when it is asked for and kept until an input changes.
 from __future__ import annotations
 
 import datetime
+import hashlib
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -24,34 +25,39 @@ from siteapp import engine
 from siteapp.frame import Scene
 from siteapp.text import as_markdown
 
-Make = Callable[[Any, UnitSystem, str, str], bytes]
+Make = Callable[[Any, UnitSystem, str, str, bytes | None], bytes]
+PICTURES: Final = ("png", "jpg", "jpeg", "svg")
 
 
 def _today() -> str:
     return datetime.date.today().strftime("%d %B %Y").lstrip("0")
 
 
-def _map(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+def _map(study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None) -> bytes:
     return render_study_map(study, system=system).encode()
 
 
-def _pdf(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
-    return render_report_pdf(make_report(study, system=system, date=date, author=author))
+def _pdf(study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None) -> bytes:
+    return render_report_pdf(make_report(study, system=system, date=date, author=author, logo=logo))
 
 
-def _html(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
-    return render_report_html(make_report(study, system=system, date=date, author=author)).encode()
+def _html(study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None) -> bytes:
+    return render_report_html(
+        make_report(study, system=system, date=date, author=author, logo=logo)
+    ).encode()
 
 
-def _json(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+def _json(study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None) -> bytes:
     return render_study(study).encode()
 
 
-def _workbook(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
-    return render_workbook(study, date=date)
+def _workbook(study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None) -> bytes:
+    return render_workbook(study, date=date, system=system)
 
 
-def _geopackage(study: Any, system: UnitSystem, date: str, author: str) -> bytes:
+def _geopackage(
+    study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None
+) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "layers.gpkg"
         write_geopackage(make_layers_out(study), path)
@@ -82,21 +88,31 @@ def show_papers(scene: Scene, study: Any) -> None:
     )
     if author != space.setting("author"):
         space.keep_setting("author", author)
+    given = st.file_uploader(
+        "Your logo, for the report: PNG, JPEG or SVG (may stay empty)", type=list(PICTURES)
+    )
+    logo = None if given is None else given.getvalue()
     columns = st.columns(3)
     for place, (name, file, media, purpose, make) in enumerate(PAPERS):
         with columns[place % 3]:
-            _show_paper(scene, study, (name, file, media, purpose), make, author)
+            _show_paper(scene, study, (name, file, media, purpose), make, author, logo)
 
 
 def _show_paper(
-    scene: Scene, study: Any, about: tuple[str, str, str, str], make: Make, author: str
+    scene: Scene,
+    study: Any,
+    about: tuple[str, str, str, str],
+    make: Make,
+    author: str,
+    logo: bytes | None,
 ) -> None:
     name, file, media, purpose = about
-    key = f"paper {file} {scene.token} {scene.system} {author}"
+    own = "" if logo is None else hashlib.sha256(logo).hexdigest()[:16]
+    key = f"paper {file} {scene.token} {scene.system} {author} {own}"
     if key not in st.session_state and st.button(f"Make: {name}", key=f"make {key}"):
         try:
             with st.spinner(f"Making {file}"):
-                st.session_state[key] = make(study, scene.system, _today(), author)
+                st.session_state[key] = make(study, scene.system, _today(), author, logo)
         except CaptureError as error:
             st.warning(as_markdown(error, most=600))
         else:
