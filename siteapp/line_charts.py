@@ -50,12 +50,13 @@ def draw_calendar(table: pd.DataFrame) -> Any:
         .mark_point(filled=True, opacity=1)
         .encode(
             x=alt.X("week:Q", title="week of the year", scale=alt.Scale(nice=False)),
-            y=alt.Y("weekday:N", title=None, sort=order),
-            size=alt.Size("cars:Q", title="cars a day", scale=alt.Scale(range=[4, 190])),
+            y=alt.Y("weekday:N", title=None, sort=order, axis=alt.Axis(labelOverlap=False)),
+            size=alt.Size("cars:Q", title="cars a day", scale=alt.Scale(range=[4, 95])),
             color=alt.Color("cars:Q", title="cars a day", scale=alt.Scale(range=list(HEAT))),
             shape=alt.Shape(
                 "weather:N",
                 title="weather brings",
+                legend=alt.Legend(orient="bottom"),
                 scale=alt.Scale(
                     domain=["more", "as usual", "fewer"],
                     range=["triangle-up", "square", "triangle-down"],
@@ -63,7 +64,7 @@ def draw_calendar(table: pd.DataFrame) -> Any:
             ),
             tooltip=["day:N", "weekday:N", alt.Tooltip("cars:Q", format=".0f"), "weather:N"],
         ),
-        height=270,
+        height=340,
     )
 
 
