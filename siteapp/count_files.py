@@ -203,7 +203,9 @@ def _take_in(scene: Scene) -> None:
         "and what was done with the rows. <b>3.</b> Use it: a copy of this area is made that "
         "holds it, and the area itself stays as it is."
     )
-    given = st.file_uploader("Counts file", type=list(own_counts.ENDINGS), key="own-counts")
+    given = st.file_uploader(
+        "Counts file", type=list(own_counts.ENDINGS), key=f"own-counts-{scene.inputs.area}"
+    )
     if given is None:
         return
     space = engine.open_workspace().path.parent

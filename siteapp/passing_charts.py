@@ -23,7 +23,12 @@ _TICKS: Final = (100, 300, 1_000, 3_000, 10_000, 30_000, 100_000)
 def draw_directions(table: pd.DataFrame) -> Any:
     """Draw vehicles a day of each direction with its range; measured filled, estimated open."""
     base = alt.Chart(table).encode(
-        y=alt.Y("stream:N", title=None, sort=None, axis=alt.Axis(labelExpr=_BY_COMMA))
+        y=alt.Y(
+            "stream:N",
+            title=None,
+            sort=None,
+            axis=alt.Axis(labelExpr=_BY_COMMA, labelOverlap=False),
+        )
     )
     bars = base.mark_bar(stroke=WATER, strokeWidth=2, height=20).encode(
         x=alt.X("vehicles_per_day:Q", title="vehicles a day that could be washed"),
