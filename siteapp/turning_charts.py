@@ -66,7 +66,7 @@ def draw_drive(
     unit = convert_out(1.0, "m", system)[1]
     per_second = convert_out(speed_mps, "m", system)[0]
     most = float(view["start"].max())
-    whole = alt.Scale(domain=[most, 0], nice=False)
+    whole = alt.Scale(domain=[most, -0.02 * most], nice=False)
     rows = alt.Scale(domain=[*LOOKED_AT.values(), "on the way"])
     across = alt.X(
         "start:Q",
@@ -94,13 +94,12 @@ def draw_drive(
                      alt.Tooltip("end", title=f"to, {unit}", format=".0f")],
         )
     )  # fmt: skip
-    long = drawn.assign(middle=(drawn["start"] + drawn["end"]) / 2)
-    long = long[(long["start"] - long["end"]) > 0.22 * most]
+    long = drawn[(drawn["start"] - drawn["end"]) > 0.24 * most]
     words = (
         alt.Chart(long)
-        .mark_text(fontWeight=600)
+        .mark_text(fontWeight=600, align="left", dx=8)
         .encode(
-            x=alt.X("middle:Q", scale=whole),
+            x=alt.X("start:Q", scale=whole),
             y=alt.Y("what:N", scale=rows),
             text="view:N",
             color=alt.Color(
@@ -112,7 +111,7 @@ def draw_drive(
     return finish(
         alt.layer(bars, words, *_draw_needed(needed_m, whole, system), *_draw_events(events, whole,
                   rows)).resolve_scale(color="independent", fill="independent"),
-        height=270,
+        height=300,
     )  # fmt: skip
 
 
@@ -141,7 +140,7 @@ def _draw_events(events: pd.DataFrame, whole: Any, rows: Any) -> tuple[Any, Any]
     points = base.mark_point(shape="diamond", size=150, color=PLUM, filled=True, opacity=1)
     return (
         points.encode(tooltip=[alt.Tooltip("what")]),
-        base.mark_text(dy=-15, fontWeight=700).encode(text="label:N"),
+        base.mark_text(dy=16, fontWeight=700).encode(text="label:N"),
     )
 
 
@@ -155,7 +154,12 @@ def draw_places(table: pd.DataFrame, best: int, *, system: UnitSystem) -> Any:
     )
     low = max(0.0, 5 * math.floor(float(shown["percent"].min()) / 5 - 1))
     high = min(100.0, 5 * math.ceil(float(shown["percent"].max()) / 5 + 1))
-    x = alt.X("at:Q", title=f"{unit} along the road from where it is")
+    reach = 1.08 * max(float(shown["at"].abs().max()), 1.0)
+    x = alt.X(
+        "at:Q",
+        title=f"{unit} along the road from where it is",
+        scale=alt.Scale(domain=[-reach, reach], nice=False),
+    )
     y = alt.Y("percent:Q", title="drivers kept, %", scale=alt.Scale(domain=[low, high]))
     points = (
         alt.Chart(shown)
@@ -180,4 +184,4 @@ def draw_places(table: pd.DataFrame, best: int, *, system: UnitSystem) -> Any:
     ring = base.mark_point(shape="diamond", size=420, strokeWidth=2.5, color=RUST, opacity=1)
     text = base.mark_text(dy=-19, fontWeight=700, color=INK).encode(text="label:N")
     rule = alt.Chart(shown.iloc[[now]]).mark_rule(color=FAINT_INK, strokeDash=[2, 4]).encode(x=x)
-    return finish(rule + points + ring + text, height=230)
+    return finish(rule + points + ring + text, height=300)

@@ -37,10 +37,11 @@ _MOST_YEARS: Final = 60.0
 
 def show_what_if(scene: Scene) -> None:
     """Show the panel in which one thing on the ground is changed and judged."""
-    kind = st.selectbox(
+    kind = st.radio(
         "What would you change?",
         list(KINDS),
         format_func=lambda name: KINDS[name],
+        horizontal=True,
         key=f"what-if-{scene.kept.id}",
     )
     try:

@@ -23,7 +23,7 @@ def tell() -> None:
     delay, sight = np.asarray(study.turning.delay_s), np.asarray(study.seeing.sight)
     slow = int(np.argmax(delay))
     say(
-        "The hardest way in and back out is from <b>{}</b>: {} lost, by {} and {}.",
+        "The hardest way in and back out is from <b>{}</b>: {} lost. In: {}; back out: {}.",
         names[slow],
         say_amount(float(delay[slow]), "s", digits=2),
         study.turning.way_in[slow],
@@ -57,7 +57,7 @@ def draw_map(stream: int | None) -> None:
     )
     centre = (float(study.sites.lat[0]), float(study.sites.lon[0]))
     show_map(
-        scene, layers, key=f"turning-{scene.kept.id}-{stream}", centre=centre, zoom=17, height=460
+        scene, layers, key=f"turning-{scene.kept.id}-{stream}", centre=centre, zoom=16, height=460
     )
     st.caption(
         "Lines run from the driver's eye to the sign: solid green is clear, dotted red blocked. "
