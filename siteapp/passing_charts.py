@@ -42,7 +42,7 @@ def draw_directions(table: pd.DataFrame) -> Any:
     ends = base.mark_tick(thickness=3, height=12, color=INK)
     return finish(
         bars + ranges + ends.encode(x="low:Q") + ends.encode(x="high:Q"),
-        height=60 + 58 * len(table),
+        height=130 + 62 * len(table),
     )
 
 
