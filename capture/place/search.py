@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.basis import InputError
 from capture.place.long_bans import make_twins
@@ -33,6 +34,10 @@ class SearchGraph:
     cost: Floats
     #: node it leads to, ~node where some edges may not follow, (E,)
     onto: Ints
+    #: both of these as paths see them that met no forbidden turn, ROAD records, (E,)
+    road: NDArray[np.void]
+    #: edges with some that may not follow
+    banning: Ints
     #: the edge the other way, -1 if none, (E,)
     opposite: Ints
     #: node that each leaves, (E,)
@@ -127,6 +132,8 @@ def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
         start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int32),
         cost=np.ascontiguousarray(cost[outside]),
         onto=np.where(per_edge > 0, ~onto, onto).astype(np.int32),
+        road=_lay_road(cost[outside], onto, per_edge > 0),
+        banning=np.flatnonzero(per_edge).astype(np.int32),
         opposite=np.where(back >= 0, place[back], -1).astype(np.int32),
         leaves=np.ascontiguousarray(leaves),
         outside=outside,
@@ -139,6 +146,15 @@ def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
         per_width=1.0 / width,
         reverse=reverse,
     )
+
+
+def _lay_road(cost: Floats, onto: Ints, bans: Bools) -> NDArray[np.void]:
+    from capture.place.kernels import ROAD
+
+    road = np.zeros(len(cost), dtype=ROAD)
+    road["cost"] = np.where(bans, np.inf, cost)
+    road["onto"] = onto
+    return road
 
 
 def _gather_twins(base: Longs, place: Ints) -> dict[int, list[int]]:

@@ -22,23 +22,27 @@ class Sweeper:
     """The working memory of single-source searches on one graph; one per thread."""
 
     __slots__ = (
-        "arrival", "bucket", "edge_mark", "entry", "found", "graph", "marked", "nodes", "stamp",
+        "arrival", "bucket", "edge_key", "edge_mark", "found", "graph", "item", "marked", "met",
+        "node", "nodes", "stamp", "touched",
     )  # fmt: skip
 
     def __init__(self, graph: SearchGraph) -> None:
-        from capture.place.kernels import ENTRY
+        from capture.place.kernels import ITEM, NODE
 
         edges, nodes = len(graph.cost), len(graph.start) - 1
         self.graph = graph
         self.bucket = graph.empty_buckets()
-        self.entry = np.empty(nodes + edges + MOST_STARTS, dtype=ENTRY)
-        self.entry["key"][:nodes], self.entry["state"][:nodes] = np.inf, 0
-        self.arrival = np.empty(nodes)
+        self.item = np.empty(edges + 2 * MOST_STARTS, dtype=ITEM)
+        self.node = np.zeros(nodes, dtype=NODE)
+        self.node["key"] = np.inf
+        self.arrival = np.full(nodes, np.inf)
+        self.edge_key = np.empty(edges)
         self.edge_mark = np.zeros(edges, dtype=np.int32)
         self.nodes = np.empty(nodes, dtype=np.int32)
+        self.met = np.empty(nodes, dtype=np.int32)
         self.marked = np.empty(edges, dtype=np.int32)
         self.stamp = 0
-        self.found = 0
+        self.found = self.touched = 0
 
     def run(
         self, first_edge: Ints, first_key: Floats, limit_s: float, *, tainted: bool = False
@@ -57,24 +61,44 @@ class Sweeper:
             True when only one direction of a two-way stretch is under way, so that turning
             back at a dead end matters.
         """
-        from capture.place.kernels import forget, sweep
-
         if len(first_edge) > MOST_STARTS:
             raise InputError(
                 f"search: at most {MOST_STARTS} starts at once, got {len(first_edge)}; split them"
             )
-        graph = self.graph
-        forget(self.entry, self.nodes, self.found)
-        self.stamp += 1
-        self.found, labelled = sweep(
-            graph.start, graph.cost, graph.onto, graph.opposite, graph.ban_start, graph.ban_onto,
-            graph.dead_end, first_edge, first_key, tainted, limit_s, graph.per_width, self.bucket,
-            self.entry, self.arrival, self.edge_mark, self.stamp, self.nodes, self.marked,
-        )  # fmt: skip
+        while (labelled := self._try(first_edge, first_key, limit_s, tainted)) < 0:
+            self.item = np.empty(2 * len(self.item), dtype=self.item.dtype)
         return Swept(
             sweeper=self, first_edge=first_edge, first_key=first_key, nodes=self.found,
             marked=labelled,
         )  # fmt: skip
+
+    def _try(self, first_edge: Ints, first_key: Floats, limit_s: float, tainted: bool) -> int:
+        """Search once: how many edges were labelled behind forbidden turns, or no room (< 0)."""
+        from capture.place.kernels import forget, sweep_edges, sweep_nodes
+
+        graph = self.graph
+        forget(
+            self.node, self.bucket, self.nodes, self.found, self.arrival, self.met[: self.touched]
+        )
+        self.stamp += 1
+        labelled = self.found = self.touched = 0
+        if not tainted:
+            self.found = sweep_nodes(
+                graph.start, graph.road, graph.onto, first_edge, first_key, limit_s,
+                graph.per_width, self.bucket, self.item, self.node, self.nodes,
+            )  # fmt: skip
+            if self.found < 0:
+                return -1
+        if tainted or len(graph.banning):
+            self.touched, labelled = sweep_edges(
+                graph.start, graph.cost, graph.onto, graph.opposite, graph.leaves, graph.banning,
+                graph.ban_start, graph.ban_onto, graph.dead_end, first_edge, first_key, tainted,
+                limit_s, graph.per_width, self.bucket, self.item, self.node, self.arrival,
+                self.edge_key, self.edge_mark, self.stamp, self.met, self.marked,
+            )  # fmt: skip
+        if labelled < 0:
+            self.found = -1
+        return int(labelled)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,19 +109,21 @@ class Swept:
     #: edges that were under way at the start, and the seconds to their ends
     first_edge: Ints
     first_key: Floats
-    #: how many nodes were reached, how many edges were labelled behind forbidden turns
+    #: how many nodes clean paths reach, how many edges were labelled behind forbidden turns
     nodes: int
     marked: int
 
     def reached_nodes(self) -> tuple[Ints, Floats]:
         """Nodes within the limit and their seconds, in order of time."""
-        from capture.place.kernels import TAINTED
-
         sweeper = self.sweeper
-        at = sweeper.nodes[: self.nodes].copy()
-        entries = sweeper.entry[at]
-        tainted_first = entries["state"] & TAINTED > 0
-        return at, np.where(tainted_first, sweeper.arrival[at], entries["key"])
+        at = sweeper.nodes[: self.nodes]
+        met = sweeper.met[: sweeper.touched]
+        if not len(met):
+            return at.copy(), sweeper.node["key"][at]
+        at = np.concatenate([at, met[sweeper.node["listed"][met] == 0]])
+        seconds = np.minimum(sweeper.node["key"][at], sweeper.arrival[at])
+        order = np.argsort(seconds, kind="stable")
+        return at[order], seconds[order]
 
     def whole_seconds(self, edge: Ints) -> Floats:
         """Seconds at the end of edges that are driven whole, inf where not reached; -1 too.
@@ -105,32 +131,26 @@ class Swept:
         An edge back along the way that its node was reached gets a time too: driving it is
         never faster than having stopped on the way, so that no answer is spoilt.
         """
-        from capture.place.kernels import SETTLED
-
         sweeper = self.sweeper
         graph = sweeper.graph
         leaves = graph.leaves[edge]
-        clean = (edge >= 0) & (sweeper.entry["state"][leaves] & SETTLED > 0)
-        seconds = np.where(clean, sweeper.entry["key"][leaves] + graph.cost[edge], np.inf)
+        clean = (edge >= 0) & (sweeper.node["listed"][leaves] > 0)
+        seconds = np.where(clean, sweeper.node["key"][leaves] + graph.cost[edge], np.inf)
         marked = (edge >= 0) & (sweeper.edge_mark[edge] == sweeper.stamp)
-        keys = sweeper.entry["key"][len(graph.start) - 1 + edge]
-        both: Floats = np.where(marked, np.minimum(seconds, keys), seconds)
+        both: Floats = np.where(marked, np.minimum(seconds, sweeper.edge_key[edge]), seconds)
         return both
 
     def driven_edges(self) -> tuple[Ints, Floats]:
         """Edges that are begun within the limit, and the seconds at which they are begun."""
-        from capture.place.kernels import SETTLED
-
         sweeper = self.sweeper
         graph = sweeper.graph
         nodes = sweeper.nodes[: self.nodes]
-        nodes = nodes[sweeper.entry["state"][nodes] & SETTLED > 0]
         counts = graph.start[nodes + 1].astype(np.int64) - graph.start[nodes]
         first = np.concatenate([[0], np.cumsum(counts)])
         edges = np.repeat(graph.start[nodes] - first[:-1], counts) + np.arange(first[-1])
         marked = sweeper.marked[: self.marked]
-        begun = sweeper.entry["key"][len(graph.start) - 1 + marked] - graph.cost[marked]
+        begun = sweeper.edge_key[marked] - graph.cost[marked]
         return (
             np.concatenate([edges, marked]).astype(np.int32),
-            np.concatenate([np.repeat(sweeper.entry["key"][nodes], counts), begun]),
+            np.concatenate([np.repeat(sweeper.node["key"][nodes], counts), begun]),
         )
