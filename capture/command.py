@@ -83,7 +83,8 @@ def run_area(given: argparse.Namespace, _: Say) -> None:
 
     area = open_area(given.area)
     place = open_place(area)
-    print(f"{area.name}{' (invented)' if area.invented else ''}")
+    unsaid = area.invented and "(invented)" not in area.name
+    print(f"{area.name}{' (invented)' if unsaid else ''}")
     for what, count in place.describe().items():
         print(f"  {count:>10,} {what}")
     for layer, sentence in area.describe():
