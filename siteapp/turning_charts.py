@@ -65,7 +65,7 @@ def draw_drive(
     """
     unit = convert_out(1.0, "m", system)[1]
     per_second = convert_out(speed_mps, "m", system)[0]
-    most = float(view["start"].max())
+    most = max(float(view["start"].max()), 1.02 * convert_out(needed_m, "m", system)[0])
     whole = alt.Scale(domain=[most, -0.02 * most], nice=False)
     rows = alt.Scale(domain=[*LOOKED_AT.values(), "on the way"])
     across = alt.X(

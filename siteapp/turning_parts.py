@@ -193,7 +193,7 @@ def _median(scene: Scene) -> None:
         list(words),
         format_func=lambda each: words[each],
         index=None,
-        key=f"what-if-median-{scene.kept.id}-{name}",
+        key=f"what-if-median-{scene.kept.id}-{name}-{_say_plan(scene, name)}",
     )
     if kind is None:
         return
@@ -207,6 +207,13 @@ def _median(scene: Scene) -> None:
         own_plan.get_plan(scene.inputs), name, opened=kind == "opening"
     )  # fmt: skip
     show_trial(scene, trial, said, lambda: _keep(scene, plan, said))
+
+
+def _say_plan(scene: Scene, driveway: str) -> str:
+    """Return what is kept of turns across at a driveway, so that a kept choice is let go."""
+    plan = own_plan.get_plan(scene.inputs)
+    built = [part for part in ("openings", "near_side_only") if driveway in plan.get(part, ())]
+    return "-".join(built) or "as mapped"
 
 
 def show_trial(scene: Scene, trial: Any, what: str, keep: Callable[[], None]) -> None:

@@ -27,6 +27,7 @@ LOOKED_AT: Final = {
 }
 _WHO: Final = ("a driver leaving", "a driver turning in across")
 _METRES: Final = re.compile(r"(\d+(?:\.\d+)?) m\b(?!/)")
+_FROM_START: Final = " is in view from where the walk starts"
 _M_PER_INCH: Final = 0.0254
 
 
@@ -215,7 +216,7 @@ def make_drive_events(study: Any, stream: int, system: UnitSystem = "us") -> pd.
         Columns ``number, seconds, distance_m, at, what, drawn``; ``at`` in the reader's unit,
         ``drawn`` whether it is a place and not a thing coming into view.
     """
-    events = make_approach(study, stream).events
+    events = _join_starts(make_approach(study, stream).events)
     drawn = ~events["what"].str.contains("view|not seen", regex=True)
     table = events.assign(
         number=range(1, len(events) + 1),
@@ -223,6 +224,23 @@ def make_drive_events(study: Any, stream: int, system: UnitSystem = "us") -> pd.
         drawn=drawn,
     )
     return table[["number", "seconds", "distance_m", "at", "what", "drawn"]]
+
+
+def _join_starts(events: pd.DataFrame) -> pd.DataFrame:
+    """Say in one row what is in view from the start on."""
+    at_start = events["what"].str.endswith(_FROM_START)
+    if at_start.sum() < 2:
+        return events
+    names = [what.removesuffix(_FROM_START) for what in events.loc[at_start, "what"]]
+    first = (
+        events[at_start]
+        .iloc[[0]]
+        .assign(
+            what=f"{', '.join(names[:-1])} and {names[-1]} are in view from where the walk starts"
+        )
+    )
+    joined = pd.concat([first, events[~at_start]])
+    return joined.sort_values("distance_m", ascending=False, kind="stable", ignore_index=True)
 
 
 def make_change_table(trial: Any, system: UnitSystem = "us") -> pd.DataFrame:

@@ -91,12 +91,12 @@ def show_drive(stream: int) -> None:
         events,
         {
             "number": ("no.", "count"),
-            "distance_m": ("before the driveway", "m"),
-            "seconds": ("at the road's speed", "s"),
+            "distance_m": ("to go", "m"),
+            "seconds": ("in", "s"),
             "what": ("what happens", ""),
         },
         scene,
-        caption="On the way",
+        caption="On the way, at the road's speed",
     )
 
 

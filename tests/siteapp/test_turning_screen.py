@@ -66,7 +66,7 @@ def test_median_opened_is_kept_shown_and_taken_back(run, space) -> None:
     app = run(MEDIAN)
     before = engine.get_brief(kept(space))
     app.radio(key="what-if-1").set_value("median").run()
-    app.radio(key="what-if-median-1-D1").set_value("opening").run()
+    app.radio(key="what-if-median-1-D1-as mapped").set_value("opening").run()
     trial = turning_answers.get_trial(kept(space), "opening", driveway="D1")
     assert "Median opened at driveway D1" in said(app)
     assert "cars a day" in said(app)
@@ -76,6 +76,7 @@ def test_median_opened_is_kept_shown_and_taken_back(run, space) -> None:
     assert np.array_equal(after.chain.share.rate, trial.chain.share.rate)
     assert after.turning.delay_s[1] < before.turning.delay_s[1] / 2
     assert "Taken as built here" in said(app)
+    assert app.radio(key="what-if-median-1-D1-openings").value is None
     app.button(key="drop-openings-D1").click().run()
     assert kept(space).plan == {}
     assert np.array_equal(engine.get_brief(kept(space)).chain.share.rate, before.chain.share.rate)
@@ -185,6 +186,9 @@ def test_tables_say_what_the_study_found(space) -> None:
     cautions = turning_tables.make_caution_table(study)
     assert any("410 ft only" in text for text in cautions["said"])
     for stream in range(rows):
+        events = turning_tables.make_drive_events(study, stream)
+        assert events["what"].str.contains("from where the walk starts").sum() <= 1
+        assert (events["distance_m"].diff().dropna() <= 0).all()
         view = turning_tables.make_drive_table(study, stream, "metric")
         for what, part in view.groupby("what"):
             assert part["view_m"].sum() == pytest.approx(view["from_m"].max()), what
