@@ -6,9 +6,11 @@ Nothing heavy is imported until a command needs it, so that ``--help`` answers a
 from __future__ import annotations
 
 import argparse
+import io
 import os
 import sys
 import time
+import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -124,8 +126,16 @@ def join_values(arguments: Sequence[str]) -> list[str]:
     return joined
 
 
+def _soften_output() -> None:
+    """Let a terminal that lacks a sign show another for it, rather than fail after the work."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status (0 done, 2 the user can mend it, 1 our fault)."""
+    _soften_output()
     given = build_parser().parse_args(join_values(sys.argv[1:] if arguments is None else arguments))
     from capture import command
     from capture.basis.errors import CaptureError
@@ -143,7 +153,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print(f"{time.perf_counter() - started:6.1f} s  {text}", file=sys.stderr, flush=True)
 
     try:
-        runs[given.command](given, say)
+        with warnings.catch_warnings():
+            if getattr(given, "set", None):
+                # far-off own numbers overflow on their way to an answer that is still finite
+                warnings.simplefilter("ignore", RuntimeWarning)
+            runs[given.command](given, say)
     except CaptureError as error:
         print(f"{given.command}: {error}", file=sys.stderr)
         return 2
@@ -154,6 +168,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"{given.command}: stopped; nothing was half-written", file=sys.stderr)
         return 130
     except Exception as error:
+        if isinstance(error, ArithmeticError) and getattr(given, "set", None):
+            print(
+                f"{given.command}: the chain cannot be worked out with {', '.join(given.set)} "
+                f"({error}); give numbers nearer to the built-in ones",
+                file=sys.stderr,
+            )
+            return 2
         if os.environ.get("CAPTURE_TRACEBACK"):
             raise
         print(

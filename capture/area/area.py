@@ -229,13 +229,20 @@ def open_area(path: Path | str) -> Area:
     capture.basis.errors.DataError: no/such/place: there is no such file or folder; check the path
     """
     place = Path(path)
-    if not place.exists():
+    if not _exists(place):
         raise DataError(f"{path}: there is no such file or folder; check the path")
     if place.is_dir():
         return _open_folder(place)
     if place.name == AREA_FILE or place.suffix.lower() == ".toml":
         return _load_area_file(place)
     return _open_bare(place)
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
 
 
 def _open_bare(file: Path) -> Area:
@@ -276,7 +283,7 @@ def _load_toml(file: Path) -> dict[str, Any]:
         return tomllib.loads(file.read_text(encoding="utf-8"))
     except UnicodeDecodeError:
         raise DataError(f"{file.name}: must be text in UTF-8; save it as such") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise DataError(f"{file.name}: not readable as TOML ({error}); mend that place") from None
     except OSError as error:
         raise DataError(f"{file}: cannot be read ({error.strerror}); check its rights") from None
@@ -317,6 +324,14 @@ def _load_area_file(file: Path) -> Area:
     )
 
 
+def _is_file(path: Path) -> bool:
+    """Whether there is such a file; a name that no disk could hold is none."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
 def _read_layer(
     kind: str, table: Any, folder: Path, faults: list[str], *, invented: bool
 ) -> Layer | None:
@@ -334,7 +349,7 @@ def _read_layer(
     path: Path | None = folder / written
     if kind == "roads" and written == DOWNLOAD:
         path = None
-    elif not written or not (folder / written).is_file():
+    elif not written or not _is_file(folder / written):
         faults.append(
             f"layers.{kind}: there is no file {plain_text(written, most=80)!r}; mend the path"
         )

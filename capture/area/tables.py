@@ -204,8 +204,11 @@ def _add_points(table: pd.DataFrame) -> pd.DataFrame | geopandas.GeoDataFrame:
 
 
 def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
+    import warnings
+
     import geopandas
     import pyogrio
+    import shapely
 
     try:
         info = pyogrio.read_info(file)
@@ -214,7 +217,13 @@ def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
                 f"{file.name}: a layer must have at most {max_rows} features, got "
                 f"{info['features']}; cut it to the area"
             )
-        table = pyogrio.read_dataframe(file)
+        with warnings.catch_warnings():
+            # the reader warns of odd values; the rooms that use them say so with their row
+            warnings.simplefilter("ignore")
+            table = pyogrio.read_dataframe(file)
+    except shapely.errors.ShapelyError as error:
+        said = plain_text(str(error).splitlines()[0], most=120)
+        raise DataError(f"{file.name}: holds a broken shape ({said}); redraw it") from None
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError) as error:
         said = plain_text(str(error).splitlines()[0], most=120)
         raise DataError(

@@ -100,6 +100,8 @@ _NEVER_ZERO = frozenset(
     {"m", "m2", "m3", "m3/s", "m/s", "m/s2", "s", "min", "h", "W", "Pa", "kg/m3", "people"}
     | {"cars", "veh/day", "veh/h", "J/m3"}
 )
+#: words in the names of ratios that something is divided by
+_DIVIDES = ("efficiency", "duty", "heat_ratio", "layout")
 #: how many times what is known an own value may be
 _FARTHEST = 1000.0
 
@@ -109,7 +111,8 @@ def _check_own(name: str, known: Sourced, value: float) -> None:
     least = -most if known.low < 0 else 0.0
     if known.unit == "share" and known.low >= 0 and known.high <= 1:
         most = 1.0
-    zero_is_fine = not (known.low > 0 and known.unit in _NEVER_ZERO)
+    divides = known.unit in _NEVER_ZERO or any(word in known.name for word in _DIVIDES)
+    zero_is_fine = not (known.low > 0 and divides)
     if math.isfinite(value) and least <= value <= most and (value != 0 or zero_is_fine):
         return
     bottom = f"{least:g}" if zero_is_fine else "above 0"

@@ -181,9 +181,20 @@ def _list_files(area: Area) -> list[tuple[str, bool, Path, Layer]]:
         if layer.path is not None:
             found.append((kind, True, layer.path, layer))
         more = layer.options.get("short_counts")
-        for name in [more] if isinstance(more, str) else more or []:
+        for name in [more] if isinstance(more, str) else _list_names(more):
             found.append((kind, False, _inside_folder(area, name), layer))
     return found
+
+
+def _list_names(more: Any) -> list[str]:
+    if more is None:
+        return []
+    if not isinstance(more, list) or not all(isinstance(name, str) for name in more):
+        raise DataError(
+            f"area.toml: short_counts must be a file name or a list of them, got "
+            f"{plain_text(more, most=80)}; put the name in quotes"
+        )
+    return more
 
 
 def _inside_folder(area: Area, name: Any) -> Path:

@@ -214,8 +214,8 @@ def _read_sites(place: Place, table: Any, source: str) -> Sites:
         [f"row {row}: must be a point or polygon; redraw it" for row in rows[odd]], where=source
     )
     points = np.where(kinds == 0, shapes, shapely.point_on_surface(shapely.make_valid(shapes)))
-    ids = _column(table, _ID_NAMES) or [f"row {row}" for row in rows]
-    names = _column(table, _NAME_NAMES) or list(ids)
+    ids = _column(table, _ID_NAMES, [f"row {row}" for row in rows])
+    names = _column(table, _NAME_NAMES, ids)
     polygons = [_to_metres(place, shape) if kind else None
                 for shape, kind in zip(shapes, kinds, strict=True)]  # fmt: skip
     sites = _make_points(
@@ -231,12 +231,16 @@ def _with_polygons(sites: Sites, polygons: tuple[Any, ...]) -> Sites:
     return replace(sites, polygons=polygons)
 
 
-def _column(table: Any, names: tuple[str, ...]) -> list[str] | None:
+def _column(table: Any, names: tuple[str, ...], missing: list[str]) -> list[str]:
+    """Return a column of words under one of its names; blanks take what stands in for them."""
     lower = {str(name).lower(): name for name in table.columns}
     found = next((lower[name] for name in names if name in lower), None)
     if found is None:
-        return None
-    return [plain_text(value, most=80) for value in table[found]]
+        return missing
+    told = table[found]
+    words = ["" if blank else plain_text(value, most=80)
+             for value, blank in zip(told, told.isna(), strict=True)]  # fmt: skip
+    return [word or other for word, other in zip(words, missing, strict=True)]
 
 
 def _to_metres(place: Place, shape: Any) -> Any:

@@ -149,3 +149,19 @@ def test_unknown_layers_are_refused(tmp_path: Path) -> None:
     for kind in ("colours", "roads"):
         with pytest.raises(InputError, match="layer must be one of"):
             area.read(kind)
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (f'[layers.roads]\npath = "{"a" * 5000}"', "there is no file"),
+        (f"study_year = {'9' * 5000}", "not readable as TOML"),
+    ],
+)
+def test_names_and_numbers_beyond_any_size(text: str, told: str, tmp_path: Path) -> None:
+    (tmp_path / "area.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(CaptureError, match=told):
+        open_area(tmp_path)
+    with pytest.raises(CaptureError, match="no such file"):
+        open_area("a" * 5000)

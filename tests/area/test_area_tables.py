@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -129,3 +131,34 @@ def test_a_shapefile_that_does_not_say_its_system(tmp_path: Path) -> None:
     (tmp_path / "t.prj").unlink()
     with pytest.raises(DataError, match="does not say its coordinate system"):
         load_table(tmp_path / "t.shp")
+
+
+def _feature(ring: list[list[float]], mark: object) -> str:
+    return json.dumps(
+        {
+            "type": "FeatureCollection",
+            "features": [
+                {
+                    "type": "Feature",
+                    "properties": {"n": value},
+                    "geometry": {"type": "Polygon", "coordinates": [shape]},
+                }
+                for value, shape in ((mark, ring), ("b", [[0, 0], [1, 0], [1, 1], [0, 0]]))
+            ],
+        }
+    )
+
+
+@pytest.mark.regression
+def test_unclosed_ring_is_refused_in_one_sentence(tmp_path: Path) -> None:
+    text = _feature([[0, 0], [1, 0], [1, 1]], "a")
+    with pytest.raises(DataError, match="broken shape"):
+        load_table(_write(tmp_path, text, "t.geojson"))
+
+
+@pytest.mark.regression
+def test_reader_warnings_never_reach_the_terminal(tmp_path: Path) -> None:
+    text = _feature([[0, 0], [1, 0], [1, 1], [0, 0]], float("nan"))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert len(load_table(_write(tmp_path, text, "t.geojson"))) == 2

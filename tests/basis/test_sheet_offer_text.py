@@ -162,3 +162,10 @@ def test_projection_there_and_back_and_true_to_length(lat, lon, dlat, dlon):
 def test_projection_refuses_swapped_degrees():
     with pytest.raises(InputError, match="latitude comes first"):
         LocalProjection(centre_lat=151.2, centre_lon=-33.8)
+
+
+@pytest.mark.regression
+def test_what_divides_cannot_be_nothing() -> None:
+    sheet = Sheet("r", [practice("pump_efficiency_share", 0.5, 0.6, 0.7, "share", "of a pump")])
+    with pytest.raises(InputError, match="above 0"):
+        sheet.override({"pump_efficiency_share": 0.0})

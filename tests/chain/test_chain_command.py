@@ -245,3 +245,36 @@ def test_shared_city_extract_has_rivals(tmp_path, no_network):
     words = ["study", str(file), "--site", "39.2850,-76.5600", "--out", str(tmp_path), *QUICK]
     assert main(words) == 0
     assert len(json.loads((tmp_path / "study.json").read_text())["rivals"]) >= 3
+
+
+@pytest.mark.regression
+def test_terminal_without_the_signs_still_gets_its_answer():
+    bare = {"PYTHONIOENCODING": "ascii", "PYTHONPATH": str(ROOT)}
+    said = subprocess.run(
+        [sys.executable, "-c", "from capture.__main__ import _soften_output as s; s(); print('→')"],
+        env={**os.environ, **bare}, capture_output=True, check=False,
+    )  # fmt: skip
+    assert (said.returncode, said.stdout.strip()) == (0, b"?")
+
+
+@pytest.mark.regression
+def test_own_number_that_breaks_the_sums_is_the_users_to_mend(tmp_path, capsys, monkeypatch):
+    def fail(*_, **__):
+        raise ZeroDivisionError("float division by zero")
+
+    monkeypatch.setattr("capture.command.run_study", fail)
+    asked = ["study", str(DEMO), "--site", "parcel:P01", "--out", str(tmp_path)]
+    assert main([*asked, "--set", "line.pitch_m=7"]) == 2
+    assert "line.pitch_m=7" in capsys.readouterr().err
+    assert main(asked) == 1
+
+
+@pytest.mark.regression
+def test_short_counts_that_are_no_name_get_one_sentence(tmp_path, capsys):
+    shutil.copytree(DEMO, tmp_path / "town")
+    file = tmp_path / "town" / "area.toml"
+    text = file.read_text().replace('short_counts = "count_48h.csv"', "short_counts = 5")
+    file.write_text(text)
+    out = ["--out", str(tmp_path / "out"), *QUICK]
+    assert main(["study", str(tmp_path / "town"), "--site", "parcel:P01", *out]) == 2
+    assert "short_counts must be a file name" in capsys.readouterr().err

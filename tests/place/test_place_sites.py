@@ -279,3 +279,13 @@ def test_sites_far_from_any_road_are_named(town: tuple[Area, Place]) -> None:
     assert "L1" in str(caught.value)
     assert "L2" in str(caught.value)
     assert "L0" not in str(caught.value)
+
+
+@pytest.mark.regression
+def test_blank_names_take_the_id_and_blank_ids_the_row(town: tuple[Area, Place], tmp_path) -> None:
+    _, place = town
+    lat, lon = float(place.network.node_lat[0]), float(place.network.node_lon[0])
+    text = f"id,name,lat,lon\na,,{lat},{lon}\n,,{lat},{lon}\n"
+    sites = load_parcels(*town, _csv(tmp_path, text))
+    assert sites.ids == ("a", "row 3")
+    assert sites.names == ("a", "row 3")
