@@ -61,26 +61,6 @@ def draw_streams(table: pd.DataFrame) -> Any:
     )
 
 
-def draw_delay(table: pd.DataFrame) -> Any:
-    """Draw the delay turning in and out by hour of the day."""
-    streams = list(dict.fromkeys(table["stream"]))
-    return finish(
-        alt.Chart(table)
-        .mark_line(strokeWidth=3, interpolate="step-after")
-        .encode(
-            x=alt.X("hour:Q", title="hour of the day", scale=alt.Scale(domain=[0, 24]),
-                    axis=alt.Axis(tickCount=12)),
-            y=alt.Y("delay_s:Q", title="seconds in and out"),
-            color=alt.Color("stream:N", title=None, sort=streams, legend=alt.Legend(columns=1),
-                            scale=alt.Scale(domain=streams, range=list(INKS))),
-            strokeDash=alt.StrokeDash("stream:N", title=None, sort=streams,
-                                      legend=alt.Legend(columns=1),
-                                      scale=alt.Scale(domain=streams, range=list(DASHES))),
-        ),
-        height=400,
-    )  # fmt: skip
-
-
 def draw_share(table: pd.DataFrame) -> Any:
     """Draw the steps from the reference share to this site's."""
     kinds = [
@@ -265,45 +245,3 @@ def draw_cash(table: pd.DataFrame) -> Any:
     line = base.mark_line(color=WATER, strokeWidth=3).encode(y="middle:Q")
     zero = alt.Chart(pd.DataFrame({"y": [0.0]})).mark_rule(color=INK).encode(y="y:Q")
     return finish(fan + line + zero, height=320)
-
-
-def draw_approach(view: pd.DataFrame, events: pd.DataFrame) -> Any:
-    """Draw what is in view on the way, second by second, and what is passed."""
-    names = list(dict.fromkeys(view["what"]))
-    most = float(view["from_s"].max())
-    across = alt.X(
-        "from_s:Q",
-        title="seconds before the driveway",
-        scale=alt.Scale(domain=[most, 0], nice=False),
-    )
-    rows = alt.Scale(domain=[*names, "on the way"])
-    bars = (
-        alt.Chart(view)
-        .mark_bar(height=24, stroke=MOSS, strokeWidth=1.5)
-        .encode(
-            x=across,
-            x2="to_s:Q",
-            y=alt.Y("what:N", title=None, scale=rows),
-            fill=alt.Fill(
-                "view:N",
-                title=None,
-                scale=alt.Scale(domain=["in view", "hidden"], range=[MOSS, "#ffffff"]),
-            ),
-        )
-    )
-    passed = events[~events["what"].str.contains("view")]
-    marks = passed.assign(row="on the way", number=[str(n) for n in passed["number"]])
-    points = (
-        alt.Chart(marks)
-        .mark_point(shape="diamond", size=140, color=RUST, filled=True, opacity=1, clip=True)
-        .encode(
-            x=alt.X("seconds:Q", scale=alt.Scale(domain=[most, 0])),
-            y=alt.Y("row:N", title=None, scale=rows),
-        )
-    )
-    text = (
-        alt.Chart(marks)
-        .mark_text(dy=-14, fontWeight=700)
-        .encode(x=alt.X("seconds:Q"), y=alt.Y("row:N", scale=rows), text="number:N")
-    )
-    return finish(bars + points + text, height=300)

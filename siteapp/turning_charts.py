@@ -16,6 +16,8 @@ from capture.papers.look import FAINT_INK, INK, MOSS, PLUM, RUST, WATER
 from capture.papers.turning_tables import LOOKED_AT
 from siteapp.charts import DASHES, INKS, finish
 
+#: what may speak against a place of a driveway
+_PLACES: Final = ("nothing against it", "near a junction", "a sight triangle fails")
 _SEEN: Final = ("in view", "can be read")
 
 
@@ -144,13 +146,22 @@ def _draw_events(events: pd.DataFrame, whole: Any, rows: Any) -> tuple[Any, Any]
     )
 
 
-def draw_places(table: pd.DataFrame, best: int, *, system: UnitSystem) -> Any:
-    """Draw every place of a driveway tried: the part of willing drivers that it keeps."""
+def draw_places(
+    table: pd.DataFrame, best: int, *, corner_reach_m: float, system: UnitSystem
+) -> Any:
+    """Draw every place of a driveway tried: the part of willing drivers that it keeps.
+
+    Places within ``corner_reach_m`` of a junction, or with failing sight triangles, are told
+    apart by shape and fill.
+    """
     unit = convert_out(1.0, "m", system)[1]
     shown = table.assign(
         at=[convert_out(value, "m", system)[0] for value in table["along_m"]],
         percent=table["kept"] * 100,
-        triangles=["clear" if clear else "fail" for clear in table["triangles_clear"]],
+        state=[
+            _PLACES[2] if not clear else _PLACES[1] if corner <= corner_reach_m else _PLACES[0]
+            for clear, corner in zip(table["triangles_clear"], table["corner_m"], strict=True)
+        ],
     )
     low = max(0.0, 5 * math.floor(float(shown["percent"].min()) / 5 - 1))
     high = min(100.0, 5 * math.ceil(float(shown["percent"].max()) / 5 + 1))
@@ -168,12 +179,16 @@ def draw_places(table: pd.DataFrame, best: int, *, system: UnitSystem) -> Any:
             x=x,
             y=y,
             fill=alt.Fill(
-                "triangles:N", title="sight triangles",
-                scale=alt.Scale(domain=["clear", "fail"], range=[WATER, "#ffffff"]),
+                "state:N", title=None,
+                scale=alt.Scale(domain=_PLACES, range=[WATER, "#ffffff", "#ffffff"]),
+            ),
+            shape=alt.Shape(
+                "state:N", title=None,
+                scale=alt.Scale(domain=_PLACES, range=["circle", "triangle-up", "square"]),
             ),
             tooltip=[alt.Tooltip("at", title=unit, format="+.0f"),
                      alt.Tooltip("percent", title="drivers kept, %", format=".1f"),
-                     alt.Tooltip("triangles", title="sight triangles")],
+                     alt.Tooltip("state", title="place")],
         )
     )  # fmt: skip
     now = int(shown["at"].abs().argmin())

@@ -84,10 +84,14 @@ def _driveway(scene: Scene) -> None:
     ):
         _keep(scene, own_plan.move(own_plan.get_plan(scene.inputs), name, best),
               f"driveway {name} {where}")  # fmt: skip
-    st.altair_chart(draw_places(table, found.scan.best, system=scene.system), width="stretch")
+    reach_m = scene.study.numbers["turning"].value("corner_reach_m")
+    st.altair_chart(
+        draw_places(table, found.scan.best, corner_reach_m=reach_m, system=scene.system),
+        width="stretch",
+    )
     st.caption(
         "Of the drivers willing to wash, how many each place keeps after the wait and what they "
-        "see; filled where sight triangles are clear."
+        "see; the nearest good place with nothing against it is proposed."
     )
     along = [float(value) for value in table["along_m"]]
     here = min(along, key=abs)

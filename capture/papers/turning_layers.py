@@ -19,6 +19,8 @@ from capture.papers.words import say_amount
 FloatArray = NDArray[np.float64]
 _LEAVING: Final = 3
 _ENTERING: Final = 4
+#: spots nearer to each other than this are marked as one
+_TOO_NEAR_M: Final = 60.0
 
 
 def make_ray_layer(study: Any, stream: int | None) -> MapLayer | None:
@@ -48,9 +50,7 @@ def make_reach_layer(
         speed = float(study.streams.speed_mps[r])
         strip = make_strip(study.seeing, r, speed_mps=speed, values=study.numbers["seeing"])
         read = strip.loc[strip["readable"], "distance_m"]
-        spots = [("seen from here", float(study.seeing.seen_m[r]))]
-        if len(read):
-            spots.append(("letters read from here", float(read.max())))
+        spots = _name_spots(float(study.seeing.seen_m[r]), float(read.max() if len(read) else 0))
         for words, distance in spots:
             if distance <= 0:
                 continue
@@ -63,6 +63,13 @@ def make_reach_layer(
                 )
             )  # fmt: skip
     return MapLayer(name="Seen and read from", marks=tuple(marks))
+
+
+def _name_spots(seen_m: float, read_m: float) -> list[tuple[str, float]]:
+    """Name the spots to mark; two that would lie on each other become one."""
+    if seen_m > 0 and abs(seen_m - read_m) < _TOO_NEAR_M:
+        return [("seen and read from here", min(seen_m, read_m))]
+    return [("seen from here", seen_m), ("letters read from here", read_m)]
 
 
 def _find_eye(rays: FloatArray, distance_m: float) -> tuple[float, float]:
