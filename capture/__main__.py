@@ -168,7 +168,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"{given.command}: stopped; nothing was half-written", file=sys.stderr)
         return 130
     except Exception as error:
-        if isinstance(error, ArithmeticError) and getattr(given, "set", None):
+        if isinstance(error, ArithmeticError | MemoryError) and getattr(given, "set", None):
             print(
                 f"{given.command}: the chain cannot be worked out with {', '.join(given.set)} "
                 f"({error}); give numbers nearer to the built-in ones",

@@ -7,13 +7,13 @@ read it. Money is in US dollars of about 2024 unless the user says otherwise.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final, Literal, get_args
 
 from capture.basis.errors import DataError, InputError
+from capture.basis.text import plain_text
 
 Format = Literal["exterior", "flex", "full_service", "in_bay", "self_service"]
 FORMATS: Final[tuple[Format, ...]] = get_args(Format)
@@ -83,7 +83,10 @@ class Offer:
                 f"offer: format must be one of {', '.join(FORMATS)}, got {self.format!r}; pick one"
             )
         for name, low, high, unit in _LIMITS:
-            _check(name, getattr(self, name), low, high, unit)
+            value = getattr(self, name)
+            _check(name, value, low, high, unit)
+            if name in _WHOLE:
+                object.__setattr__(self, name, int(value))
         if self.opens_hour >= self.closes_hour:
             raise InputError(
                 f"offer: opens_hour must be before closes_hour, got {self.opens_hour} and "
@@ -133,10 +136,12 @@ _OPTIONAL: Final = frozenset({"building_limit_m", "land_cost_usd"})
 def _check(name: str, value: Any, low: float, high: float, unit: str) -> None:
     if value is None and name in _OPTIONAL:
         return
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    good = isinstance(value, int | float) and not isinstance(value, bool)
+    # whole numbers of any length compare well, but do not all turn into floats
     if not good or not low <= value <= high:
         raise InputError(
-            f"offer: {name} must be {low:g} to {high:g} {unit}, got {value!r}; change it"
+            f"offer: {name} must be {low:g} to {high:g} {unit}, got "
+            f"{plain_text(value, most=40)!r}; change it"
         )
     if name in _WHOLE and value != int(value):
         raise InputError(f"offer: {name} must be a whole number, got {value!r}; round it")
@@ -184,7 +189,7 @@ def load_offer(path: Path) -> Offer:
         raise DataError(f"{path.name}: an offer file is text in UTF-8; save it as such") from None
     try:
         values = tomllib.loads(text) if path.suffix == ".toml" else json.loads(text)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise DataError(
             f"{path.name}: not readable as {path.suffix[1:] or 'JSON'} ({error}); mend that place"
         ) from None

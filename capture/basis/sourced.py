@@ -97,13 +97,14 @@ def practice(
 
 #: units of what cannot be nothing
 _NEVER_ZERO = frozenset(
-    {"m", "m2", "m3", "m3/s", "m/s", "m/s2", "s", "min", "h", "W", "Pa", "kg/m3", "people"}
+    {"Pa s", "m", "m2", "m3", "m3/s", "m/s", "m/s2", "s", "min", "h", "W", "Pa", "kg/m3", "people"}
     | {"cars", "veh/day", "veh/h", "J/m3"}
 )
 #: words in the names of ratios that something is divided by
 _DIVIDES = ("efficiency", "duty", "heat_ratio", "layout")
-#: how many times what is known an own value may be
+#: how many times what is known an own value may be, and which part of it at least if it divides
 _FARTHEST = 1000.0
+_NEAREST_NOTHING = 1e-4
 
 
 def _check_own(name: str, known: Sourced, value: float) -> None:
@@ -113,9 +114,11 @@ def _check_own(name: str, known: Sourced, value: float) -> None:
         most = 1.0
     divides = known.unit in _NEVER_ZERO or any(word in known.name for word in _DIVIDES)
     zero_is_fine = not (known.low > 0 and divides)
+    if not zero_is_fine:
+        least = known.low * _NEAREST_NOTHING
     if math.isfinite(value) and least <= value <= most and (value != 0 or zero_is_fine):
         return
-    bottom = f"{least:g}" if zero_is_fine else "above 0"
+    bottom = f"{least:g}" if zero_is_fine else f"above 0, from {least:g}"
     raise InputError(
         f"{name} must be a finite number, {bottom} to {most:g} {known.unit}, got {value:g}; "
         "change it"

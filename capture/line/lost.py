@@ -26,7 +26,7 @@ FloatArray = NDArray[np.float64]
 
 #: loads of an hour against the line's own cars an hour
 _LOADS: Final = np.concatenate([np.linspace(0, 1.6, 65), np.geomspace(1.65, 60, 40)])
-_MOST_WAITING: Final = 120
+_MOST_WAITING: Final = 64
 _SQUARINGS, _TERMS = 11, 7
 _YEAR_LOADS: Final = 80
 #: weights of the 5th, 50th and 95th percentile that give a mean (Pearson and Tukey, 1965)

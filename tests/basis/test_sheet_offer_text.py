@@ -169,3 +169,25 @@ def test_what_divides_cannot_be_nothing() -> None:
     sheet = Sheet("r", [practice("pump_efficiency_share", 0.5, 0.6, 0.7, "share", "of a pump")])
     with pytest.raises(InputError, match="above 0"):
         sheet.override({"pump_efficiency_share": 0.0})
+
+
+@pytest.mark.regression
+def test_own_value_far_too_small_for_a_length_is_refused() -> None:
+    sheet = Sheet("r", [practice("pitch_m", 5.5, 6.7, 8.5, "m", "car and gap")])
+    with pytest.raises(InputError, match="above 0"):
+        sheet.override({"pitch_m": 1e-9})
+
+
+@pytest.mark.regression
+def test_whole_fields_written_as_decimals_become_whole() -> None:
+    offer = Offer(bays=2.0, opens_hour=8.0, closes_hour=9.0)  # type: ignore[arg-type]
+    assert [type(n) for n in (offer.bays, offer.opens_hour, offer.closes_hour)] == [int] * 3
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize("text", ["[" * 60_000, '{"bays": ' + "9" * 400 + "}"])
+def test_offer_files_beyond_any_depth_or_size(text: str, tmp_path) -> None:
+    file = tmp_path / "offer.json"
+    file.write_text(text)
+    with pytest.raises((DataError, InputError)):
+        load_offer(file)
