@@ -115,7 +115,7 @@ def draw_terms(
         margin_usd=net,
         revenue_usd=gross,
         cars_share=cars,
-        member_share=member_cars / cars,
+        member_share=member_cars / np.maximum(cars, 1e-300),
         members=members,
         cost_usd_car=per_car,
         fixed_usd_month=fixed,
