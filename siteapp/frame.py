@@ -58,6 +58,7 @@ class Scene:
 def open_screen(title: str, *, needs_site: bool = True) -> Scene:
     """Draw what is the same on every screen and return what the rest reads."""
     st.html(STYLE)
+    st.session_state["screen"] = title
     kept = _current()
     system = _sidebar(kept)
     _say_notice()

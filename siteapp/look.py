@@ -68,6 +68,7 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
 .table th, .table td {{ border: 0 !important; border-bottom: 1px solid #cfc6b0 !important;
   padding: 0.3rem 0.9rem 0.3rem 0 !important; text-align: left; vertical-align: top; }}
 .table th {{ border-bottom: 2px solid {INK} !important; font-weight: 600; }}
+.table td:not(.number):last-child {{ min-width: 12rem; }}
 .table .number {{ text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }}
 .grade {{ border: 1px solid {FAINT_INK}; padding: 0 0.35rem; font-size: 0.8rem;
   white-space: nowrap; }}

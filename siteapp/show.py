@@ -12,7 +12,7 @@ import pandas as pd
 import streamlit as st
 from streamlit_folium import st_folium
 
-from capture.basis import CaptureError, Offer, convert_in, convert_out, escape_text
+from capture.basis import CaptureError, Offer, UnitSystem, convert_in, convert_out, escape_text
 from capture.papers.folder import list_credits
 from capture.papers.html_table import Columns, render_table, say_table
 from capture.papers.maps import make_map
@@ -75,9 +75,12 @@ def show_table(
     st.markdown(render_table(said, caption=caption), unsafe_allow_html=True)
 
 
-def show_cautions(texts: Iterable[str]) -> None:
-    """Show cautions as one list, each once."""
-    told = [text[:1].upper() + text[1:] for text in dict.fromkeys(texts) if text]
+def show_cautions(texts: Iterable[str], system: UnitSystem = "us") -> None:
+    """Show cautions as one list, each once, lengths in the reader's unit."""
+    from capture.papers.turning_tables import say_lengths
+
+    said = (say_lengths(text, system) for text in dict.fromkeys(texts) if text)
+    told = [text[:1].upper() + text[1:] for text in said]
     if told:
         items = "".join(f"<li>{escape_text(text, most=1000)}</li>" for text in told)
         st.markdown(f'<ul class="cautions">{items}</ul>', unsafe_allow_html=True)
@@ -120,12 +123,14 @@ def keep_in_step(key: str, stored: Any) -> None:
     """Give a widget the stored value when that changed elsewhere, and leave it alone else.
 
     The widget keeps its key, so that the keyboard's place is not lost when the screen is
-    drawn again after a change.
+    drawn again after a change. A screen entered anew gets the stored value in any case: the
+    toolkit would otherwise start the same widget there from its least value.
     """
     known = st.session_state.setdefault("in step", {})
-    if key not in st.session_state or known.get(key, stored) != stored:
+    now = (st.session_state.get("screen"), stored)
+    if key not in st.session_state or known.get(key, now) != now:
         st.session_state[key] = stored
-    known[key] = stored
+    known[key] = now
 
 
 def _offer_input(scene: Scene, field: str) -> None:

@@ -86,9 +86,8 @@ class Money:
 
 CAUTIONS: Final = (
     "Before income tax, in today's prices; not an appraisal, an offer or investment advice.",
-    "After ten years land and works are sold, not the running business; what they bring is an "
-    "assumption; set land_kept_share, works_kept_share and "
-    "equipment_kept_share to your own view.",
+    "After ten years land and works are sold, not the running business; what land, works and "
+    "equipment then bring is an assumption: set it to your own view among the numbers of money.",
     "Known sites were chosen and built; an untested parcel may do worse than they did.",
 )
 

@@ -16,6 +16,7 @@ from capture.papers.html_table import Columns
 from capture.papers.report import Part, make_heading, make_pictures, make_table
 from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
 from capture.papers.steps import STEPS
+from capture.papers.turning_tables import say_lengths
 from capture.papers.why import Mover, find_movers
 from capture.papers.words import say_amount, say_number
 
@@ -41,7 +42,9 @@ def list_doubts(
     if movers:
         said = "What the spread of cars a day comes from most, and where the result would stand."
         parts.append(make_table(pd.DataFrame(movers), columns, units, said))
-    cautions = tuple(_start_large(plain_text(text, most=1000)) for text in study.cautions)
+    cautions = tuple(
+        _start_large(plain_text(say_lengths(text, units), most=1000)) for text in study.cautions
+    )
     return (
         *parts,
         make_heading("Cautions"),

@@ -57,7 +57,8 @@ show_map(scene, make_many_layers(many), key=f"compare-{scene.kept.id}", height=5
 st.caption("Numbers are ranks; large marks are the first five, crosses are struck out.")
 columns = {
     "rank": ("rank", "count"),
-    "name": ("parcel", ""),
+    "id": ("parcel", ""),
+    "name": ("name", ""),
     "vehicles_per_day": ("pass a day", "count"),
     "measured": ("known by", ""),
     "share": ("washed", "share"),
@@ -82,7 +83,8 @@ with out:
         show_table(
             ranking[struck],
             {
-                "name": ("parcel", ""),
+                "id": ("parcel", ""),
+                "name": ("name", ""),
                 "reason": ("why it is struck out", ""),
                 "vehicles_per_day": ("pass a day", "count"),
                 "npv_usd": ("would be worth, mean", "USD"),

@@ -24,7 +24,7 @@ if study is not None:
     st.subheader("Take away", anchor=False)
     show_papers(scene, study)
     st.subheader("Cautions", anchor=False)
-    show_cautions(study.cautions)
+    show_cautions(study.cautions, scene.system)
     book = engine.get_book(study, scene.token)
     trail = book.trail()
     st.subheader("Trail: every input, the weakest first", anchor=False)

@@ -90,8 +90,10 @@ else:
     layers.append(make_site_layer(study.sites, study.frontage, study.place.network.projection))
     roads = sorted({study.streams.road[r] or "a road without a name"
                     for r in range(len(study.streams.edge))})  # fmt: skip
-    say("The site faces <b>{}</b>, with {} driveway(s). Click elsewhere to move it.",
-        " and ".join(roads), len(study.frontage.driveway))  # fmt: skip
+    say("The site faces <b>{}</b>, with {}. Click elsewhere to move it.",
+        " and ".join(roads),
+        "one driveway" if len(study.frontage.driveway) == 1
+        else f"{len(study.frontage.driveway)} driveways")  # fmt: skip
 
 left, right = st.columns([5, 2])
 with left:
