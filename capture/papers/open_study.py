@@ -142,9 +142,12 @@ def _find_area(path: Path, ask: Mapping[str, Any]) -> Path:
     written = ask.get("area")
     if not isinstance(written, str) or not written or "\x00" in written:
         raise DataError(f"{path.name}: does not say where its area is; pass area=")
-    for place in (Path(written), path.parent / written, path.parent / Path(written).name):
-        if place.exists():
-            return place
+    name = Path(written).name
+    around = [Path.cwd(), path.resolve().parent, *path.resolve().parents[1:4]]
+    for folder in around:
+        for place in (folder / written, folder / name, folder / "data_public" / name):
+            if place.exists():
+                return place
     raise DataError(
         f"{path.name}: its area {plain_text(written, most=120)} is not there; pass area= with its "
         "place now"
@@ -290,12 +293,9 @@ def tell_request(made: Study) -> dict[str, Any]:
 
 
 def _say_area(area: Any) -> str:
-    folder = Path(area.folder)
-    named = folder if (folder / AREA_FILE).is_file() else Path(area.roads)
-    try:
-        return named.resolve().relative_to(Path.cwd()).as_posix()
-    except ValueError:
-        return named.resolve().as_posix()
+    """Say an area by the name of its folder or file, so that no file tells of its machine."""
+    folder = Path(area.folder).resolve()
+    return folder.name if (folder / AREA_FILE).is_file() else Path(area.roads).name
 
 
 def _say_site(ask: Any) -> str:

@@ -278,3 +278,14 @@ def test_short_counts_that_are_no_name_get_one_sentence(tmp_path, capsys):
     out = ["--out", str(tmp_path / "out"), *QUICK]
     assert main(["study", str(tmp_path / "town"), "--site", "parcel:P01", *out]) == 2
     assert "short_counts must be a file name" in capsys.readouterr().err
+
+
+def test_file_says_nothing_of_the_machine_and_is_the_same_from_anywhere(tmp_path, monkeypatch):
+    words = ["study", str(DEMO), "--site", "parcel:P03", *QUICK, "--out"]
+    main([*words, str(tmp_path / "a")])
+    monkeypatch.chdir(tmp_path)
+    main([*words, str(tmp_path / "b")])
+    told = (tmp_path / "a" / "study.json").read_text()
+    assert told == (tmp_path / "b" / "study.json").read_text()
+    assert str(ROOT) not in told
+    assert str(ROOT) not in (tmp_path / "a" / "map.html").read_text()
