@@ -19,6 +19,7 @@ from siteapp.own_line import get_answer_book, get_answers, get_choice, get_sales
 from siteapp.own_plan import lay_frontage, make_works
 from siteapp.own_rows import get_numbers, get_replaced, get_rivals, get_used
 from siteapp.own_ties import get_columns, get_ties
+from siteapp.own_year import get_year
 from siteapp.workspace import Inputs, Workspace, default_path
 
 MOST_KEPT: Final = 24
@@ -131,6 +132,7 @@ def _brief(text: str, stamp: float) -> Any:
         answers=get_answers(inputs.answers, sites.ids[0]),
         sales=get_sales(inputs.sales),
         line=choice,
+        year_choice=get_year(inputs.year_choice),
         ties=get_ties(inputs),
         columns=get_columns(inputs, area, stamp=stamp),
         works=make_works(inputs, sites.ids[0]),
@@ -141,9 +143,13 @@ def _brief(text: str, stamp: float) -> Any:
     values = request.numbers["line"]
     needed = found.busy.cars[0] * (1 + request.offer.headroom_share)
     own_line: dict[str, Any] = {"package": choice.package, "catalog": choice.catalog}
+    laid = size_line(
+        float(found.design_hour_cars[0]), request.offer, circumstances=choice.circumstances,
+        values=values, **own_line,
+    )  # fmt: skip
     return Study(
         chain=found,
-        line=size_line(float(found.design_hour_cars[0]), request.offer, values=values, **own_line),
+        line=laid,
         lines=size_lines(needed, request.offer, values=values, **own_line),
         queue=None,
         utilities=None,
@@ -252,6 +258,7 @@ def _ask_many(inputs: Inputs, answers: str) -> dict[str, Any]:
         "columns": get_columns(inputs, get_area(inputs.area), stamp=_stamp(inputs.area)),
         "sales": get_sales(inputs.sales),
         "line": get_choice(inputs.line),
+        "year_choice": get_year(inputs.year_choice),
     }
 
 

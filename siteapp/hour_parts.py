@@ -217,11 +217,15 @@ def _check(scene: Scene, packed: list[Any]) -> None:
 
 
 def _show_fit(scene: Scene) -> None:
+    from capture.chain import YearChoice
     from capture.hours import fit_sales, make_year_shape
 
     study = scene.study
     values = study.numbers["hours"]
-    prior = make_year_shape(study.offer, weather=study.area.read("weather"), values=values)
+    chosen = study.chain.request.year_choice or YearChoice()
+    prior = make_year_shape(
+        study.offer, values=values, **chosen.lay_year(study.area.read("weather"))
+    )  # fmt: skip
     fit = fit_sales(get_sales(scene.inputs.sales), prior=prior, values=values)
     say(
         "The shape of the year follows your own file of {} days: a day is off by {} on average, "

@@ -70,6 +70,7 @@ def show_stations(scene: Scene) -> None:
         )
     else:
         st.caption("Order and spacing keep to what practice advises.")
+    _mud_input(scene)
     stations = make_station_table(scene.study)
     stations.insert(0, "number", range(1, len(stations) + 1))
     show_table(stations, _STATION_COLUMNS, scene, caption="Stations in order")
@@ -91,6 +92,23 @@ def show_stations(scene: Scene) -> None:
         )
     with st.expander("Change, add, remove or reorder stations"):
         _edit_stations(scene)
+
+
+def _mud_input(scene: Scene) -> None:
+    key = f"mud-{scene.kept.id}-{scene.kept.revision}"
+
+    def save() -> None:
+        line = {name: value for name, value in scene.inputs.line.items() if name != "mud_roads"}
+        if st.session_state[key]:
+            line["mud_roads"] = True
+        change("roads of mud or dirt", line=line)
+
+    st.checkbox(
+        "Mud or dirt roads lead here, so preparing cars by hand is no fault",
+        bool(scene.inputs.line.get("mud_roads")),
+        key=key,
+        on_change=save,
+    )
 
 
 def _package_input(scene: Scene) -> None:

@@ -72,6 +72,7 @@ def _choice(text: str) -> Any:
         stacking_places=line.get("stacking_places"),
         plan_lane=bool(line.get("plan_lane")),
         confidence_share=float(line.get("confidence", 0.5)),
+        circumstances=("mud_roads",) if line.get("mud_roads") else (),
     )
 
 

@@ -12,6 +12,7 @@ from typing import Any
 import streamlit as st
 
 from siteapp.own_ties import get_columns
+from siteapp.own_year import get_year
 from siteapp.workspace import Inputs
 
 
@@ -105,15 +106,16 @@ def get_used(inputs: Inputs, area: Any, place: Any, *, year: int, stamp: float) 
 @st.cache_resource(show_spinner=False, max_entries=16)
 def _members(text: str, stamp: float, _area: Any) -> Any:
     from capture.basis import Offer
-    from capture.chain import load_numbers
+    from capture.chain import YearChoice, load_numbers
     from capture.hours import make_year_shape
     from capture.papers.member_months import learn_members
 
     told = json.loads(text)
     numbers = load_numbers(told["replaced"])
     shape = make_year_shape(
-        Offer().change(**told["offer"]), weather=_area.read("weather"), values=numbers["hours"]
-    )
+        Offer().change(**told["offer"]), values=numbers["hours"],
+        **(get_year(told["year"]) or YearChoice()).lay_year(_area.read("weather")),
+    )  # fmt: skip
     return learn_members(told["rows"], month_share=shape.month_share, values=numbers["share"])
 
 
@@ -127,7 +129,7 @@ def get_members(inputs: Inputs, area: Any, *, stamp: float) -> Any:
     """
     told = {
         "area": inputs.area, "rows": inputs.member_months, "offer": inputs.offer,
-        "replaced": _pick(inputs.replaced, "hours", "share"),
+        "year": inputs.year_choice, "replaced": _pick(inputs.replaced, "hours", "share"),
     }  # fmt: skip
     return _members(json.dumps(told, sort_keys=True), stamp, area)
 

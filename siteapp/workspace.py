@@ -54,6 +54,8 @@ class Inputs:
     plan: dict[str, Any] = field(default_factory=dict)
     #: stations of the line where they are not the package's own, and other choices of it
     line: dict[str, Any] = field(default_factory=dict)
+    #: country and state of the holidays, days shut, monthly weather
+    year_choice: dict[str, Any] = field(default_factory=dict)
     #: the user's own sales by hour, rows of a table
     sales: list[Any] = field(default_factory=list)
     #: the user's own months of tickets and members, rows of a table
@@ -83,8 +85,8 @@ class Inputs:
         kinds: dict[str, Any] = {
             "area": str, "site": str, "offer": dict, "replaced": dict, "answers": dict,
             "rivals": list, "ties": dict, "columns": dict, "known": list, "left_out": list,
-            "plan": dict, "line": dict, "sales": list, "member_months": list, "seed": int,
-            "draws": int,
+            "plan": dict, "line": dict, "year_choice": dict, "sales": list, "member_months": list,
+            "seed": int, "draws": int,
         }  # fmt: skip
         kept = {}
         for name in (item.name for item in fields(cls)):

@@ -30,6 +30,7 @@ from capture.chain.whatif_works import (
     try_sign,
 )
 from capture.chain.works import Works
+from capture.chain.year_choice import MonthNormal, YearChoice
 
 __all__ = [
     "ROOMS",
@@ -39,12 +40,14 @@ __all__ = [
     "LineChoice",
     "Many",
     "Memo",
+    "MonthNormal",
     "Numbers",
     "Request",
     "Standing",
     "Study",
     "WhatIf",
     "Works",
+    "YearChoice",
     "compare",
     "complete_study",
     "find_hope",

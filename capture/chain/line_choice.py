@@ -1,8 +1,8 @@
 """Which line is chosen by hand, where not the shortest that the format may use?
 
-Stations and packages, places for waiting cars, a lane of its own for plan members, and in
-what share of the worlds the busy hour shall be met. Bays have no stations, so for them only
-the last counts.
+Stations and packages, what holds at the site, places for waiting cars, a lane of its own
+for plan members, and in what share of the worlds the busy hour shall be met. Bays have
+no stations, so for them only the last counts.
 """
 
 from __future__ import annotations
@@ -44,6 +44,8 @@ class LineChoice:
     plan_lane: bool = False
     #: in what share of the worlds the busy hour shall be met
     confidence_share: float = 0.5
+    #: what holds at the site, such as ``"mud_roads"``; some advice on the line then does not
+    circumstances: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         places = self.stacking_places
@@ -56,6 +58,15 @@ class LineChoice:
                 "line: confidence_share must be above 0 and below 1, got "
                 f"{self.confidence_share!r}; 0.5 is usual"
             )
+        if self.circumstances:
+            from capture.line import usual_rules
+
+            known = sorted({rule.unless for rule in usual_rules() if rule.unless})
+            for name in self.circumstances:
+                if name not in known:
+                    raise InputError(
+                        f"line: circumstances must be of {', '.join(known)}, got {name!r}"
+                    )
         if self.package is not None:
             from capture.line import usual_catalog
 

@@ -16,6 +16,7 @@ from capture.basis import Offer, Worlds
 from capture.chain.assumptions import Numbers
 from capture.chain.line_choice import LineChoice
 from capture.chain.works import Works
+from capture.chain.year_choice import YearChoice
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -65,6 +66,8 @@ class Request:
     sales: pd.DataFrame | None = None
     #: what is chosen of the line by hand
     line: LineChoice = field(default_factory=LineChoice)
+    #: holidays, closed days and usual weather; None leaves them to the area's own weather
+    year_choice: YearChoice | None = None
     #: how placements are looked for: ``best`` draws them, ``quick`` tells whether one fits
     search: Literal["best", "quick"] = "best"
     #: whether rates of return are solved

@@ -20,6 +20,7 @@ from capture.chain.assumptions import load_numbers
 from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
+from capture.chain.year_choice import YearChoice
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -88,6 +89,7 @@ def many(
     columns: Mapping[str, str] | None = None,
     sales: pd.DataFrame | None = None,
     line: LineChoice | None = None,
+    year_choice: YearChoice | None = None,
     top: int = TOP,
     piece: int = PIECE,
     memo: Memo | None = None,
@@ -101,7 +103,8 @@ def many(
         An open area, a folder with ``area.toml`` or a bare roads file.
     sites : Sites, Path or str, optional
         A table of sites or a file of parcels; the area's own parcels when left out.
-    offer, seed, draws, year, replaced, known, answers, rivals, ties, columns, sales, line
+    offer, seed, draws, year, replaced, known, answers, rivals, ties, columns, sales, line, \
+    year_choice
         As for :func:`capture.chain.study`.
     memo, say
         As for :func:`capture.chain.study`.
@@ -164,6 +167,7 @@ def many(
             columns=columns,
             sales=sales,
             line=line or LineChoice(),
+            year_choice=year_choice,
             search="best" if len(sites.ids) <= DRAWN else "quick",
             irr=len(sites.ids) <= DRAWN,
         )

@@ -21,6 +21,7 @@ from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
 from capture.chain.works import Works
+from capture.chain.year_choice import YearChoice
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -206,6 +207,7 @@ def study(
     works: Works | None = None,
     sales: pd.DataFrame | None = None,
     line: LineChoice | None = None,
+    year_choice: YearChoice | None = None,
     memo: Memo | None = None,
     say: Say = keep_quiet,
 ) -> Study:
@@ -247,6 +249,8 @@ def study(
         The user's own sales by hour, which shape the year.
     line : LineChoice, optional
         What is chosen of the line by hand.
+    year_choice : YearChoice, optional
+        Holidays, closed days and usual weather.
     memo : Memo, optional
         Remembers steps between studies.
     say : callable
@@ -293,6 +297,7 @@ def study(
         works=works or Works(),
         sales=sales,
         line=line or LineChoice(),
+        year_choice=year_choice,
     )
     return complete_study(walk_chain(request, memo=memo, say=say), memo=memo, say=say)
 
@@ -310,8 +315,9 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
     reads = (offer, hour, memo.number(chain.busy), memo.number(chain.lines), pick.queue_key)
     say("laying out the line")
     line = size_line(
-        hour, offer, package=pick.package, catalog=pick.catalog, values=numbers["line"]
-    )
+        hour, offer, package=pick.package, catalog=pick.catalog,
+        circumstances=pick.circumstances, values=numbers["line"],
+    )  # fmt: skip
     lines = size_lines(
         np.asarray(chain.busy.cars[0]) * (1 + offer.headroom_share), offer, package=pick.package,
         catalog=pick.catalog, values=numbers["line"],

@@ -27,6 +27,7 @@ from capture.chain.made import Chain
 from capture.chain.memo import Memo, sheet_key
 from capture.chain.request import Request, find_year, frame_key, site_key, table_key
 from capture.chain.works import check_works, cut_place, lay_seeing, lay_turning
+from capture.chain.year_choice import YearChoice
 
 if TYPE_CHECKING:
     from capture.line import LineTable
@@ -216,17 +217,18 @@ def _shape_year(walk: _Walk) -> None:
     from capture.hours import make_year_shape
 
     ask, m = walk.request, walk.made
+    chosen = ask.year_choice or YearChoice()
     walk.say("spreading the year over its hours")
     walk.step(
         "shape",
         lambda: make_year_shape(
-            ask.offer, weather=ask.area.read("weather"),
-            road_hour_share=mean_hour_share(m["volumes"]),
+            ask.offer, road_hour_share=mean_hour_share(m["volumes"]),
             southern=bool(m["place"].network.projection.centre_lat < 0), sales=ask.sales,
-            values=ask.numbers["hours"],
+            values=ask.numbers["hours"], **chosen.lay_year(ask.area.read("weather")),
         ),
         walk.offer(_HOURS),
         frame_key(ask.sales),
+        chosen,
         walk.sheet("hours"),
         after="volumes",
     )  # fmt: skip

@@ -101,7 +101,8 @@ def make_year_shape(
     holidays = holiday_days(calendar_year, country=country, subdivision=subdivision)
     day_weight = _day_weights(months, first_weekday, holidays, values) * days.factor
     day_weight = _soften_crowds(day_weight, values)
-    day_weight[[_day_number(day.month, day.day) for day in closed_days]] = 0.0
+    shut = [_day_number(day.month, day.day) for day in closed_days]
+    day_weight[shut] = 0.0
     weekday = (np.arange(DAYS) + first_weekday) % 7
     free = (weekday >= 5) | np.isin(np.arange(DAYS), list(holidays))
     hours = _hour_weights(offer, road_hour_share, values)
@@ -117,7 +118,10 @@ def make_year_shape(
         weather_cv=values.value("weather_year_cv"),
         peak_log_sd=values.value("peak_log_sd"),
         weather_factor=days.factor.copy(),
-        sources=_say_sources(days.source, road_hour_share is not None, country, values),
+        sources=(
+            *_say_sources(days.source, road_hour_share is not None, country, values),
+            *([f"days shut by choice: {len(set(shut))}"] if shut else []),
+        ),
         cautions=tuple(cautions),
     )
 

@@ -154,7 +154,9 @@ def add_weather_factor(
             cautions=("no weather is given: seasons lie halfway between salted and sunny places",),
         )  # fmt: skip
     columns = {str(name).strip().lower() for name in weather.columns}
+    told = "daily table"
     if {"month", "wet_days"} <= columns:
+        told = "monthly normals spread over the days"
         from capture.hours.normals import make_usual_days
 
         weather = make_usual_days(weather, year=year or USUAL_YEAR)
@@ -173,7 +175,7 @@ def add_weather_factor(
         salt_share=min(1.0, snow_days / values.value("salt_snow_days")),
         day_cv=values.value("day_cv"),
         year=chosen,
-        source=f"weather: daily table, year {chosen} ({counts[0]} wet days, {snow_days} with snow)",
+        source=f"weather: {told}, year {chosen} ({counts[0]} wet days, {snow_days} with snow)",
         cautions=tuple(cautions),
         wet_days=counts[0], rebound_days=counts[1], thaw_days=counts[2], shut_days=counts[3],
     )  # fmt: skip

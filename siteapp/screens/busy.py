@@ -14,6 +14,7 @@ from siteapp.frame import open_screen, say
 from siteapp.hour_parts import show_choice, show_ramp, show_sales, show_weather
 from siteapp.line_charts import draw_calendar, draw_heat, draw_ranks
 from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
+from siteapp.year_parts import show_year
 
 scene = open_screen("Busy hour")
 study, claim = scene.study, scene.claims[3]
@@ -74,6 +75,8 @@ with st.expander("A young wash"):
     show_ramp(scene)
 with st.expander("Your own sales by hour", expanded=bool(scene.inputs.sales)):
     show_sales(scene)
+with st.expander("Holidays, closed days, weather", expanded=bool(scene.inputs.year_choice)):
+    show_year(scene)
 offer_inputs(scene, ["opens_hour", "closes_hour", "years_open"], heading="Opening hours")
 show_cautions(study.shape.cautions)
 numbers_editor(scene, ["hours"])
