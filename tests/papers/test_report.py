@@ -23,6 +23,7 @@ from capture.papers.report import make_report
 from capture.papers.report_html import render_report_html
 from capture.papers.report_parts import list_layers
 from capture.papers.report_pdf import render_report_pdf
+from capture.papers.turning_tables import say_lengths
 
 DEMO = Path(__file__).resolve().parents[2] / "data_public" / "demo"
 
@@ -73,7 +74,7 @@ def test_report_says_the_argument_and_where_it_is_weak(report, demo_study) -> No
         assert words in page
     assert page.count("<svg") == 10
     for caution in demo_study.cautions:
-        assert escape_text(caution[1:60]) in page
+        assert escape_text(say_lengths(caution)[1:60]) in page
 
 
 def test_printed_pages_say_the_same_as_the_page_for_screens(pdf, report, demo_study) -> None:
