@@ -7,6 +7,7 @@ needs, the money, what may stop it, what is not known, where the numbers come fr
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -29,7 +30,7 @@ from capture.papers.report import (
 from capture.papers.report_doubts import list_doubts
 from capture.papers.sources import SourceBook, say_known
 from capture.papers.study_json import make_source_book
-from capture.papers.words import say_amount, say_minutes, say_money, say_number
+from capture.papers.words import TRADE_UNITS, say_amount, say_minutes, say_money, say_number
 
 #: greatest height of the line's drawing over the width of a page turned sideways
 LINE_RATIO: Final = 0.36
@@ -42,15 +43,6 @@ UTILITIES: Final = (
     "full_load_a", "service_a", "demand_w", "energy_per_car_j", "energy_year_j", "air_m3s",
     "noise_db", "quiet_distance_m",
 )  # fmt: skip
-#: figures that the trade says in another unit than its kind: factor from SI, label
-_SAID_AS: Final = {
-    ("heater_w", "us"): (3.412142, "BTU/h"),
-    ("heater_w", "metric"): (1e-3, "kW"),
-    ("demand_w", "us"): (1e-3, "kW"),
-    ("demand_w", "metric"): (1e-3, "kW"),
-    ("air_m3s", "us"): (2118.88, "cfm"),
-    ("air_m3s", "metric"): (1e3, "L/s"),
-}
 _STATUS: Final = {"pass": "pass", "ask": "ask", "fail": "FAIL", "unknown": "unknown"}
 
 
@@ -229,20 +221,15 @@ def _fold(table: pd.DataFrame, units: UnitSystem) -> pd.DataFrame:
     """Fold a table of figures in two, so that it takes half the height."""
     said = []
     for row in table.to_dict("records"):
-        factor, unit = _SAID_AS.get((row["key"], units), (1.0, row["unit"]))
-
-        def say(amount: float, digits: int, factor: float = factor, unit: str = unit) -> str:
-            if factor == 1.0:
-                return say_amount(amount, unit, units, digits=digits)
-            return f"{say_number(amount * factor, digits=digits)} {unit}"
-
-        low, high = say(row["low"], 2), say(row["high"], 2)
+        unit = row["key"] if row["key"] in TRADE_UNITS else row["unit"]
+        say = partial(say_amount, unit=unit, system=units)
+        low, high = say(row["low"], digits=2), say(row["high"], digits=2)
         tail = low.partition(" ")[2]
         low = low.partition(" ")[0] if tail and high.endswith(" " + tail) else low
         said.append(
             {
                 "what": row["what"],
-                "value": say(row["value"], 3),
+                "value": say(row["value"]),
                 "range": f"{low} to {high}" if row["low"] != row["high"] else "fixed",
             }
         )

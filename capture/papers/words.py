@@ -35,6 +35,12 @@ _SAID: Final[dict[str, tuple[float, str]]] = {
 }
 #: unit as stored -> the edge's own name for it
 _EDGE_NAMES: Final = {"m/s": "mps", "m3/s": "m3s", "Pa": "pa", "W": "w"}
+#: figures that the trade says in another unit than their kind: name -> system -> factor, label
+TRADE_UNITS: Final[dict[str, dict[UnitSystem, tuple[float, str]]]] = {
+    "heater_w": {"us": (3.412142, "BTU/h"), "metric": (1e-3, "kW")},
+    "demand_w": {"us": (1e-3, "kW"), "metric": (1e-3, "kW")},
+    "air_m3s": {"us": (2118.88, "cfm"), "metric": (1e3, "L/s")},
+}
 #: speeds below this are said in millimetres a second
 _SLOW_MPS: Final = 0.05
 NOT_KNOWN: Final = "not known"
@@ -89,7 +95,8 @@ def say_amount(
     value : float or None
         In ``unit``.
     unit : str
-        As stored: an SI unit, ``"share"``, ``"USD"``, ``"cars/h"`` and the like.
+        As stored: an SI unit, ``"share"``, ``"USD"``, ``"cars/h"`` and the like; or the name of
+        a figure in ``TRADE_UNITS``, in SI.
     system : {"us", "metric"}
     digits : int
         Significant digits.
@@ -103,6 +110,9 @@ def say_amount(
         return say_money(value, digits=digits)
     if value is None or not math.isfinite(value):
         return say_number(value)
+    if unit in TRADE_UNITS:
+        factor, label = TRADE_UNITS[unit][system]
+        return f"{say_number(value * factor, digits=digits)} {label}"
     if unit in _SAID:
         factor, label = _SAID[unit]
         return f"{say_number(value * factor, digits=digits)} {label}".strip()

@@ -10,6 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from capture.basis import UnitSystem
+from capture.papers.words import TRADE_UNITS
 
 #: group -> topics of the figures in it
 GROUPS: Final[dict[str, tuple[str, ...]]] = {
@@ -43,16 +44,20 @@ def make_group_tables(utilities: Any) -> dict[str, tuple[pd.DataFrame, tuple[str
         groups["Other"] = other
     found = {}
     for name, topics in groups.items():
-        rows = [one for one in utilities.figures.values() if one.topic in topics]
+        rows = [
+            (one, key if key in TRADE_UNITS else one.range.unit)
+            for key, one in utilities.figures.items()
+            if one.topic in topics
+        ]
         if rows:
             table = pd.DataFrame(
                 [
                     {"what": one.label, "value": one.range.value, "low": one.range.low,
-                     "high": one.range.high, "unit": one.range.unit, "source": one.source}
-                    for one in rows
+                     "high": one.range.high, "unit": unit, "source": one.source}
+                    for one, unit in rows
                 ]
             )  # fmt: skip
-            found[name] = table, tuple(dict.fromkeys(one.caution for one in rows))
+            found[name] = table, tuple(dict.fromkeys(one.caution for one, _ in rows))
     return found
 
 
