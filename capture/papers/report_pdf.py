@@ -84,7 +84,7 @@ def measure_columns(table: SaidTable) -> list[float]:
     --------
     >>> measure_columns(SaidTable(headings=("a", "b"), is_number=(True, False),
     ...                           rows=(("1", "a long sentence that needs to be broken"),)))
-    [0, 6.3]
+    [0, 6.2]
     """
     widths: list[float] = []
     for k, heading in enumerate(table.headings):
