@@ -141,7 +141,12 @@ def test_keyboard_keeps_its_place_and_undo_brings_the_number_back(watched, app) 
     go(page, "Money")
     before = read_strip(page)
     price = page.get_by_label("Price of a single wash, $")
-    was = price.input_value()
+    was = "13.00"
+    page.wait_for_function(
+        "was => [...document.querySelectorAll('input')].some(box => box.value === was"
+        " && box.ariaLabel === 'Price of a single wash, $')",
+        arg=was,
+    )
     price.focus()
     page.keyboard.press("ArrowUp")
     page.keyboard.press("ArrowUp")
