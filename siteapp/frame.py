@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -115,11 +116,21 @@ def _find_for_area(studies: list[Kept], area: str) -> int | None:
     return engine.open_workspace().add("New area", Inputs(area=area)).id
 
 
+def name_apart(studies: list[Kept]) -> dict[int, str]:
+    """Name studies so that no two read alike: the toolkit tells choices apart by their text."""
+    names = {item.id: f"{item.name} ({item.inputs.site or 'no site yet'})" for item in studies}
+    seen = Counter(names.values())
+    return {
+        number: f"{name}, no. {number}" if seen[name] > 1 else name
+        for number, name in names.items()
+    }
+
+
 def _sidebar(kept: Kept) -> UnitSystem:
     space = engine.open_workspace()
     with st.sidebar:
         studies = space.studies()
-        names = {item.id: f"{item.name} ({item.inputs.site or 'no site yet'})" for item in studies}
+        names = name_apart(studies)
         chosen = st.selectbox(
             "Study",
             list(names),

@@ -213,3 +213,14 @@ def test_names_settings_and_removal(tmp_path) -> None:
     space.remove(kept.id)
     assert space.studies() == []
     assert space.history(kept.id) == []
+
+
+def test_studies_of_one_name_are_told_apart(tmp_path) -> None:
+    from siteapp.frame import name_apart
+
+    space = Workspace(tmp_path / "work.sqlite")
+    for name in ("Try", "Try", "Other"):
+        space.add(name, Inputs(area="town", site="parcel:P01"))
+    names = name_apart(space.studies())
+    assert len(set(names.values())) == 3
+    assert "Other (parcel:P01)" in names.values()
