@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -19,7 +18,7 @@ from capture.basis import CaptureError, Offer, UnitSystem
 from capture.papers.argument import Claim, make_argument
 from siteapp import engine
 from siteapp.look import STYLE
-from siteapp.text import as_markdown, fill
+from siteapp.text import as_markdown, fill, tell_apart
 from siteapp.why import show_why
 from siteapp.workspace import ConflictError, Inputs, Kept
 
@@ -117,13 +116,9 @@ def _find_for_area(studies: list[Kept], area: str) -> int | None:
 
 
 def name_apart(studies: list[Kept]) -> dict[int, str]:
-    """Name studies so that no two read alike: the toolkit tells choices apart by their text."""
+    """Name studies so that no two read alike, whichever was changed last."""
     names = {item.id: f"{item.name} ({item.inputs.site or 'no site yet'})" for item in studies}
-    seen = Counter(names.values())
-    return {
-        number: f"{name}, no. {number}" if seen[name] > 1 else name
-        for number, name in names.items()
-    }
+    return tell_apart(dict(sorted(names.items())))
 
 
 def _sidebar(kept: Kept) -> UnitSystem:
@@ -133,8 +128,8 @@ def _sidebar(kept: Kept) -> UnitSystem:
         names = name_apart(studies)
         chosen = st.selectbox(
             "Study",
-            list(names),
-            index=list(names).index(kept.id),
+            [item.id for item in studies],
+            index=[item.id for item in studies].index(kept.id),
             format_func=lambda number: names[number],
             key=f"choose-{kept.id}-{kept.revision}-{len(names)}",
         )

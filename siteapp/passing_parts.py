@@ -34,7 +34,7 @@ from siteapp.passing_charts import (
     draw_held_out,
 )
 from siteapp.show import show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, tell_apart
 
 #: a click this near to a count means that count, m
 CLICK_M: Final = 90.0
@@ -104,11 +104,11 @@ def show_count_panel(scene: Scene, table: pd.DataFrame) -> None:
     if not len(table):
         say("No traffic count is known here; every figure is estimated and says so.")
         return
-    titles = {
+    titles = tell_apart({
         str(row["key"]): f"{row['station']}, {row['road']}, "
         f"{say_amount(float(row['from_site_m']), 'm', scene.system, digits=2)} away"
         for row in table.to_dict("records")
-    }
+    })  # fmt: skip
     if st.session_state.get(chosen_key(scene)) not in titles:
         st.session_state[chosen_key(scene)] = ""
     st.selectbox(

@@ -3,12 +3,33 @@
 from __future__ import annotations
 
 import re
-from typing import Final
+from collections import Counter
+from collections.abc import Hashable, Mapping
+from typing import Final, TypeVar
 
 from capture.basis import escape_text
 
 #: signs that mean something in Markdown
 _SIGNS: Final = re.compile(r"[*_\[\]()!:#~|>+\-.=@/]")
+
+
+Key = TypeVar("Key", bound=Hashable)
+
+
+def tell_apart(names: Mapping[Key, str]) -> dict[Key, str]:
+    """Number the names that read alike: the toolkit tells choices apart by their text alone.
+
+    Examples
+    --------
+    >>> tell_apart({1: "Try", 2: "Try", 3: "Other"})
+    {1: 'Try, no. 1', 2: 'Try, no. 2', 3: 'Other'}
+    """
+    alike, seen = Counter(names.values()), Counter[str]()
+    told = {}
+    for key, name in names.items():
+        seen[name] += 1
+        told[key] = f"{name}, no. {seen[name]}" if alike[name] > 1 else name
+    return told
 
 
 def as_markdown(text: object, *, most: int = 200) -> str:

@@ -34,7 +34,7 @@ from siteapp.rival_parts import (
 from siteapp.share_charts import draw_homes, draw_ranges
 from siteapp.share_parts import ask_for_site
 from siteapp.show import numbers_editor, show_map, show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, tell_apart
 
 #: a click this near to a wash means that wash
 CLICK_M = 120.0
@@ -226,6 +226,7 @@ def panel() -> None:
     if st.session_state.get(chosen_key) not in rivals.ids:
         st.session_state[chosen_key] = ""
     options = ["", *rivals.ids]
+    names = tell_apart({each: name_of(rivals, each) for each in rivals.ids})
 
     def picked() -> None:
         st.session_state[spot_key] = None
@@ -233,7 +234,7 @@ def panel() -> None:
     st.selectbox(
         "Choose a wash",
         options,
-        format_func=lambda each: name_of(rivals, each) if each else "none chosen",
+        format_func=lambda each: names[each] if each else "none chosen",
         key=chosen_key,
         on_change=picked,
     )

@@ -10,12 +10,13 @@ from capture.papers.passing_tables import name_streams
 from capture.papers.words import say_amount
 from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, show_map, show_table
+from siteapp.text import tell_apart
 from siteapp.turning_charts import draw_drive, draw_hour_delays
 from siteapp.turning_parts import list_kept, show_what_if
 
 scene = open_screen("Turning in & seeing")
 study, system = scene.study, scene.system
-names = name_streams(study.streams)
+names = list(tell_apart(dict(enumerate(name_streams(study.streams)))).values())
 
 
 def tell() -> None:
