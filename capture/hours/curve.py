@@ -36,7 +36,7 @@ FULL_CHOICES: Final[tuple[tuple[str, int], ...]] = (
     ("in two hundred hours a year", 200),
 )
 USUAL_RANKS: Final = (1, 2, 5, 10, 20, 30, 50, 100, 200, 500, 1000)
-_LEVELS: Final = 15
+_LEVELS: Final = 45
 _THRESHOLDS: Final = 40
 
 
@@ -83,7 +83,7 @@ def compute_duration_curve(
 
     Notes
     -----
-    The year's level (cars x weather x shape's own spread) is cut into fifteen equal parts;
+    The year's level (cars x weather x shape's own spread) is cut into 45 equal parts;
     in each, the chance of fewer than n hours above a threshold is that of
     :mod:`capture.hours.noise`; their mean over parts is inverted at 5, 50 and 95 %.
     """

@@ -15,13 +15,6 @@ from capture.seeing.targets import TARGETS
 from capture.seeing.terrain import Terrain, load_terrain
 from capture.seeing.values import VALUES
 from capture.seeing.walls import Walls, find_clear, gather_walls, make_walls
-from capture.seeing.whatif import (
-    SeeingChange,
-    cut_screens,
-    try_cut_screens,
-    try_moved,
-    try_sign_height,
-)
 
 __all__ = [
     "RAY_COLUMNS",
@@ -29,7 +22,6 @@ __all__ = [
     "VALUES",
     "Glare",
     "Seeing",
-    "SeeingChange",
     "Terrain",
     "Walls",
     "add_seeing",
@@ -40,7 +32,6 @@ __all__ = [
     "compute_readable",
     "compute_stopping",
     "compute_stretch",
-    "cut_screens",
     "describe_glare",
     "describe_strip",
     "find_clear",
@@ -49,7 +40,4 @@ __all__ = [
     "load_terrain",
     "make_strip",
     "make_walls",
-    "try_cut_screens",
-    "try_moved",
-    "try_sign_height",
 ]

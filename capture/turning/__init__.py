@@ -13,7 +13,6 @@ from capture.turning.gaps import (
 from capture.turning.headways import MOVEMENTS, Movement, compute_headways
 from capture.turning.turning import Turning, add_turning, compute_slowing, make_wash_hours
 from capture.turning.values import VALUES
-from capture.turning.whatif import TurningChange, try_moved, try_near_side_only, try_opening
 
 __all__ = [
     "MOVEMENTS",
@@ -21,7 +20,6 @@ __all__ = [
     "DrivewayScan",
     "Movement",
     "Turning",
-    "TurningChange",
     "add_turning",
     "compute_blocked_share",
     "compute_capacity",
@@ -36,7 +34,4 @@ __all__ = [
     "make_wash_hours",
     "pick_best",
     "scan_driveways",
-    "try_moved",
-    "try_near_side_only",
-    "try_opening",
 ]

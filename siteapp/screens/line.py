@@ -3,7 +3,7 @@
 import streamlit as st
 
 from capture.papers.words import say_amount, say_money, say_number
-from siteapp import line_parts, works_parts
+from siteapp import line_parts, queue_parts, works_parts
 from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, offer_inputs
 
@@ -48,7 +48,7 @@ else:
     with tabs["Bays"]:
         line_parts.show_bays(scene)
 with tabs["Queue"]:
-    line_parts.show_queue(scene, study)
+    queue_parts.show_queue(scene, study)
 with tabs["Water and power"]:
     works_parts.show_utilities(scene, study)
 with tabs["The ground"]:

@@ -11,14 +11,10 @@ from toy_roads import Pass, Road, Toy, box, build_frontage, build_network, build
 from capture.basis import InputError, Offer
 from capture.seeing import (
     add_seeing,
-    cut_screens,
     describe_glare,
     describe_strip,
     find_glare,
     make_strip,
-    try_cut_screens,
-    try_moved,
-    try_sign_height,
 )
 
 ROADS = [
@@ -43,50 +39,28 @@ def town(screens: Any = (), buildings: Any = (), fraction: float = 0.5) -> tuple
 
 
 def test_a_higher_sign_sees_over_the_hedge() -> None:
-    change = try_sign_height(
-        *town([HEDGE]), offer=Offer(sign_height_m=2.0), height_m=9.0, driving_side="right"
+    low, high = (
+        add_seeing(*town([HEDGE]), offer=Offer(sign_height_m=height), driving_side="right")
+        for height in (2.0, 9.0)
     )
-    assert change.sight_after > change.sight_before
-    table = change.to_table(["Main", "Main"])
-    assert table["sight_after"][0] > table["sight_before"][0]
-    assert table["sight_after"][1] == table["sight_before"][1]
-    assert "9 m instead of 2 m" in change.what
+    assert high.sight[0] > low.sight[0]
+    assert high.sight[1] == low.sight[1]
 
 
-def test_cutting_the_hedge_gives_back_what_it_took() -> None:
-    place, streams, frontage = town([HEDGE])
+def test_a_hedge_cut_to_the_ground_hides_as_much_as_none() -> None:
     offer = Offer(sign_height_m=2.0)
-    change = try_cut_screens(place, streams, frontage, offer=offer, driving_side="right")
+    cut = add_seeing(*town([(*HEDGE[:2], 0.0)]), offer=offer, driving_side="right")
     bare = add_seeing(*town(), offer=offer, driving_side="right")
-    assert change.after.seen_m == pytest.approx(bare.seen_m)
-    assert change.sight_after > change.sight_before
-    assert place.screens.height_m[0] == 3.0
-    far = cut_screens(place, frontage, kinds=("hedge",), within_m=1.0, height_m=0.0)
-    assert far.screens.height_m[0] == 3.0
-    other = cut_screens(place, frontage, kinds=("wall",), within_m=500.0, height_m=0.0)
-    assert other.screens.height_m[0] == 3.0
-    assert (
-        cut_screens(town()[0], frontage, kinds=("wall",), within_m=5, height_m=0).screens
-        is not None
-    )
-
-
-def test_cutting_refuses_what_cannot_be_cut() -> None:
-    place, streams, frontage = town([HEDGE])
-    with pytest.raises(InputError, match="kinds must be of"):
-        try_cut_screens(place, streams, frontage, offer=Offer(), kinds=("house",),
-                        driving_side="right")  # fmt: skip
-    with pytest.raises(InputError, match="0 m or more"):
-        try_cut_screens(place, streams, frontage, offer=Offer(), height_m=-1.0,
-                        driving_side="right")  # fmt: skip
+    grown = add_seeing(*town([HEDGE]), offer=offer, driving_side="right")
+    assert cut.seen_m == pytest.approx(bare.seen_m)
+    assert grown.seen_m[0] < bare.seen_m[0]
 
 
 def test_moving_out_from_behind_a_house() -> None:
     house = [(box(120, -40, 50, 32), 9.0)]
-    place, *before = town(buildings=house)
-    _, *after = town(buildings=house, fraction=0.2)
-    change = try_moved(place, tuple(before), tuple(after), offer=Offer(), driving_side="right")
-    assert change.after.seen_by_target_m[0, 1] > change.before.seen_by_target_m[0, 1]
+    before = add_seeing(*town(buildings=house), offer=Offer(), driving_side="right")
+    after = add_seeing(*town(buildings=house, fraction=0.2), offer=Offer(), driving_side="right")
+    assert after.seen_by_target_m[0, 1] > before.seen_by_target_m[0, 1]
 
 
 def test_the_strip_says_what_appears_when() -> None:

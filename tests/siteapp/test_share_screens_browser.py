@@ -45,8 +45,9 @@ def go(page: Any, screen: str) -> None:
 
 
 def rest(page: Any) -> None:
-    page.wait_for_timeout(400)
-    page.get_by_test_id("stStatusWidget").wait_for(state="detached")
+    for _ in range(2):
+        page.wait_for_timeout(300)
+        page.locator("[data-test-script-state='notRunning']").first.wait_for()
 
 
 def strip(page: Any) -> str:

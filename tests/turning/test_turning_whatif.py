@@ -12,12 +12,10 @@ from toy_roads import Pass, Road, Toy, build_frontage, build_network, build_stre
 
 from capture.basis import InputError
 from capture.turning import (
+    add_turning,
     lay_candidates,
     pick_best,
     scan_driveways,
-    try_moved,
-    try_near_side_only,
-    try_opening,
 )
 
 ROADS = [
@@ -45,25 +43,23 @@ def town(separation: int = 3, fraction: float = 0.1) -> tuple[Any, ...]:
 
 
 def test_opening_the_median_helps_the_far_side_only() -> None:
-    change = try_opening(*town(), driving_side="right")
-    assert change.delay_after_s < change.delay_before_s
-    table = change.to_table(["a", "b"])
-    assert table["delay_after_s"][0] == table["delay_before_s"][0]
-    assert table["delay_after_s"][1] < table["delay_before_s"][1]
-    assert change.what == "median opened at the driveway"
+    shut = add_turning(*town(), driving_side="right")
+    opened = add_turning(*town(), driving_side="right", openings=[True])
+    assert opened.delay_s[0] == shut.delay_s[0]
+    assert opened.delay_s[1] < shut.delay_s[1]
 
 
-def test_keeping_to_the_near_side_costs() -> None:
-    change = try_near_side_only(*town(0), driving_side="right")
-    assert change.delay_after_s > change.delay_before_s
+def test_keeping_to_the_near_side_costs_those_who_cross() -> None:
+    free = add_turning(*town(0), driving_side="right")
+    kept = add_turning(*town(0), driving_side="right", near_side_only=[True])
+    assert kept.delay_s[0] == free.delay_s[0]
+    assert kept.delay_s[1] > free.delay_s[1]
 
 
-def test_moving_compares_two_places() -> None:
-    place, volumes, *before = town()
-    *_, streams, frontage = town(fraction=0.5)
-    change = try_moved(place, volumes, tuple(before), (streams, frontage), driving_side="right")
-    assert change.after.corner_m[0] == pytest.approx(150)
-    assert change.before.corner_m[0] == pytest.approx(30)
+def test_a_driveway_moved_is_as_far_from_the_corner_as_it_was_moved() -> None:
+    assert add_turning(*town(), driving_side="right").corner_m[0] == pytest.approx(30)
+    moved = add_turning(*town(fraction=0.5), driving_side="right")
+    assert moved.corner_m[0] == pytest.approx(150)
 
 
 def test_candidates_lie_before_the_parcel() -> None:
@@ -143,12 +139,3 @@ def test_sound_candidates_come_first() -> None:
     assert pick_best(table) == 1
     assert pick_best(table.assign(triangles_clear=[True, False, False])) == 0
     assert pick_best(table.assign(triangles_clear=False)) == 0
-
-
-def test_tables_need_the_same_streams() -> None:
-    place, volumes, *before = town()
-    network = place.network
-    other = build_streams(network, [Pass(segment=1, fraction=0.5)])
-    change = try_moved(place, volumes, tuple(before), (other, before[1]), driving_side="right")
-    with pytest.raises(InputError, match="other streams"):
-        change.to_table(["a", "b"])
