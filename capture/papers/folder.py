@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.basis import DataError, UnitSystem
+from capture.papers.argument import make_argument, say_argument
 from capture.papers.background import keep_background
 from capture.papers.layers import make_study_layers
 from capture.papers.maps import OSM_CREDIT, make_map, render_map
@@ -65,7 +66,11 @@ def render_study_map(study: Any, *, system: UnitSystem | None = None) -> str:
         inline=False,
     )
     return render_map(
-        made, title=f"{study.sites.names[0]}, {study.area.name}: map", background=ground
+        made,
+        title=f"{study.sites.names[0]}, {study.area.name}",
+        lead=f"{say_argument(make_argument(study, system=units))}. The range in brackets holds "
+        "nine times out of ten; figures are for planning.",
+        background=ground,
     )
 
 
@@ -79,7 +84,12 @@ def render_many_map(many: Any, *, system: UnitSystem | None = None) -> str:
         credits=list_credits(many.area),
         inline=False,
     )
-    return render_map(made, title=f"{many.area.name}: parcels by rank", background=ground)
+    return render_map(
+        made,
+        title=f"{many.area.name}: parcels by rank",
+        background=ground,
+        lead="The lower the number, the higher the mean value today; struck-out parcels say why.",
+    )
 
 
 def write_study_papers(study: Any, folder: Path) -> Sequence[Path]:

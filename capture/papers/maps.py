@@ -179,7 +179,9 @@ def _add_tiles(made: Any, tiles_url: str, credit: str) -> None:
     layer.add_to(made)
 
 
-def render_map(made: Any, *, title: str, background: Background | None = None) -> str:
+def render_map(
+    made: Any, *, title: str, lead: str = "", background: Background | None = None
+) -> str:
     """Render a map that was made with ``inline=False`` as one page without any request.
 
     Parameters
@@ -188,6 +190,8 @@ def render_map(made: Any, *, title: str, background: Background | None = None) -
         From :func:`make_map`.
     title : str
         Of the page.
+    lead : str
+        What stands over the map beside the title, such as a study's argument.
     background : Background, optional
         The same as the map was made with.
 
@@ -211,7 +215,7 @@ def render_map(made: Any, *, title: str, background: Background | None = None) -
         )
     css = f"<style>\n{read_asset('leaflet.css')}\n</style>"
     page = _replace_once(page, '<link rel="stylesheet" href="inline:leaflet.css"/>', css)
-    return _finish_page(page, title)
+    return _finish_page(page, title, lead)
 
 
 def _walk(element: Any) -> list[Any]:
@@ -231,7 +235,17 @@ def _replace_once(page: str, old: str, new: str) -> str:
     return before + new + after
 
 
-def _finish_page(page: str, title: str) -> str:
+#: the title over the map, which takes what height is left
+_HEADER_STYLE: Final = (
+    "<style>body{display:flex;flex-direction:column}"
+    "body>header{flex:none;padding:8px 14px;background:#fffef9;color:#1d2a35;"
+    "border-bottom:2px solid #1d2a35;font:14px/1.4 sans-serif}"
+    "body>header h1{font-size:18px;margin:0}body>header p{margin:2px 0 0}"
+    "body>main{flex:1 1 0;min-height:0}</style>"
+)
+
+
+def _finish_page(page: str, title: str, lead: str) -> str:
     page = page.replace("<html>", '<html lang="en">', 1)
     page = re.sub(r'<meta name="viewport".*?/>', "", page, count=1, flags=re.DOTALL)
     head = (
@@ -240,6 +254,10 @@ def _finish_page(page: str, title: str) -> str:
         '<link rel="icon" href="data:,"/>'
     )
     page = page.replace("<head>", head, 1)
+    told = f"<p>{escape_text(lead, most=600)}</p>" if lead else ""
+    header = f"<header><h1>{escape_text(title)}</h1>{told}</header>"
+    page = page.replace("</head>", f"{_HEADER_STYLE}\n</head>", 1)
+    page = page.replace("<body>", f"<body>\n{header}", 1)
     page = page.replace('<div class="folium-map"', '<main><div class="folium-map"', 1)
     page = re.sub(r'(<div class="folium-map"[^>]*></div>)', r"\1</main>", page, count=1)
     page = page.replace("</style>", "\nmain{height:100%}</style>", 1)
