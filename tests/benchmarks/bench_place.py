@@ -1,15 +1,14 @@
-"""Reading, searching and snapping against named peers, each pair in one run, as ratios.
+"""Searching and snapping against named peers, each pair in one run, as ratios.
 
-``python tests/benchmarks/bench_place.py [read] [small] [big]``: medians of CPU seconds, since
-those hold on a busy machine; the reading of files also in wall-clock seconds. The peers of a
-million edges run on fewer sources and are said per source.
+``python tests/benchmarks/bench_place.py [small] [big]``: medians of CPU seconds, since those
+hold on a busy machine. The peers of a million edges run on fewer sources and are said per
+source.
 """
 
 from __future__ import annotations
 
 import os
 import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -20,18 +19,16 @@ from typing import Any
 
 import numpy as np
 
-from capture.area import open_area
-from capture.place import Network, compute_reach, nearest_k, open_place, snap
+from capture.place import Network, compute_reach, nearest_k, snap
 from capture.place.search import search_graph, start_edges
 from capture.place.snap import road_grid
 from capture.place.sweeper import Sweeper
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "support"))
-from big_town import find_extracts, open_small, tile_file, tile_network
+from big_town import open_small, tile_network
 
 LIMIT_S = 600.0
 COPIES = 68
-FILE_COPIES = 32
 
 
 def measure(work: Callable[[], Any], times: int = 5, *, wall: bool = False) -> float:
@@ -52,52 +49,6 @@ def say(
     """Print one line: ours, and each peer as a ratio."""
     told = "; ".join(f"{name} {s * scale:.3g} ({s / ours:.1f}x)" for name, s in peers.items())
     print(f"{what}: ours {ours * scale:.3g} {unit}; {told}", flush=True)
-
-
-def bench_reading(file: Path, *, osmnx: bool) -> None:
-    """One pass over a file against libosmium alone, OSMnx and pyrosm."""
-    import osmium
-
-    def bare() -> None:
-        # reads every object in C++ and hands none to Python
-        osmium.apply(str(file), osmium.filter.KeyFilter("no such key"))
-
-    area = open_area(file)
-    ours = measure(lambda: open_place(area, use_cache=False), 3, wall=True)
-    open_place(area)
-    peers = {
-        "bare libosmium pass": measure(bare, 3, wall=True),
-        "second opening": measure(lambda: open_place(area), 5, wall=True),
-    }
-    try:
-        import pyrosm
-    except ImportError:
-        pyrosm = None
-    if pyrosm is not None:
-
-        def roads() -> None:
-            pyrosm.OSM(str(file)).get_network(network_type="driving+service", nodes=True)
-
-        try:
-            peers["pyrosm, roads only"] = measure(roads, 1, wall=True)
-        except Exception as error:
-            print(f"  pyrosm gave up: {type(error).__name__}")
-    if osmnx:
-        import osmnx as ox
-
-        with tempfile.TemporaryDirectory() as folder:
-            xml = Path(folder) / "copy.osm"
-            with osmium.SimpleWriter(str(xml)) as writer:
-                for thing in osmium.FileProcessor(str(file)):
-                    if not thing.is_way() or thing.tags.get("highway"):
-                        writer.add(thing)
-            start = time.perf_counter()
-            try:
-                ox.graph_from_xml(xml, retain_all=True)
-                peers["OSMnx from XML, roads only"] = time.perf_counter() - start
-            except ValueError as error:
-                print(f"  OSMnx gave up: {error}")
-    say(f"read {file.stat().st_size / 1e6:.1f} MB, all layers", ours, peers, "s", 1.0)
 
 
 def _graph(network: Network) -> Any:
@@ -229,32 +180,11 @@ def bench_osmnx_snap() -> None:
         {"OSMnx nearest_edges": measure(lambda: ox.nearest_edges(graph, x, y), 1)})  # fmt: skip
 
 
-def peak_megabytes(file: Path) -> float:
-    """Peak memory of a fresh process that reads a file."""
-    code = (
-        "import resource, sys; from capture.area import open_area; from capture.place import "
-        "open_place; open_place(open_area(sys.argv[1]), use_cache=False); "
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
-    )
-    run = subprocess.run(
-        [sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True
-    )
-    return float(run.stdout)
-
-
 def main(wanted: list[str]) -> None:
     """Run the parts named, or all."""
-    parts = wanted or ["read", "small", "big"]
+    parts = wanted or ["small", "big"]
     with tempfile.TemporaryDirectory() as folder:
         os.environ["CAPTURE_CACHE"] = folder
-        if "read" in parts:
-            for name, file in find_extracts().items():
-                print(f"-- {name}: peak {peak_megabytes(file):.0f} MB")
-                bench_reading(file, osmnx=True)
-            large = tile_file(next(iter(find_extracts().values())),
-                              Path(folder) / "large.osm.pbf", FILE_COPIES)  # fmt: skip
-            print(f"-- tiled: peak {peak_megabytes(large):.0f} MB")
-            bench_reading(large, osmnx=False)
         if "small" in parts:
             bench_osmnx_snap()
             bench_search("small", open_small().network, peer_runs=20)
