@@ -19,7 +19,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
-from siteapp.look import THEME
+from siteapp.look import make_theme
 
 HOST: Final = "localhost"
 FIRST_PORT: Final = 8501
@@ -64,6 +64,13 @@ def find_port(wanted: int | None) -> int:
     return FIRST_PORT
 
 
+def _known_options() -> set[str]:
+    """Return the names of the options that the installed toolkit has."""
+    from streamlit import config
+
+    return set(config.get_config_options())
+
+
 def make_command(port: int) -> list[str]:
     """Return the command that runs the server."""
     options = {
@@ -74,9 +81,9 @@ def make_command(port: int) -> list[str]:
         "server.maxUploadSize": "100",
         "browser.serverAddress": HOST,
         "browser.gatherUsageStats": "false",
-        "client.toolbarMode": "minimal",
+        "client.toolbarMode": "viewer",
         "client.showErrorDetails": "none",
-        **THEME,
+        **make_theme(_known_options()),
     }
     words = [sys.executable, "-m", "streamlit", "run", str(APP)]
     for name, value in options.items():

@@ -17,7 +17,7 @@ import streamlit as st
 from capture.basis import CaptureError, Offer, UnitSystem
 from capture.papers.argument import Claim, make_argument
 from siteapp import engine
-from siteapp.look import STYLE
+from siteapp.look import make_style
 from siteapp.text import as_markdown, fill, tell_apart
 from siteapp.why import show_why
 from siteapp.workspace import ConflictError, Inputs, Kept
@@ -57,7 +57,7 @@ class Scene:
 
 def open_screen(title: str, *, needs_site: bool = True) -> Scene:
     """Draw what is the same on every screen and return what the rest reads."""
-    st.html(STYLE)
+    st.html(make_style(dark=st.context.theme.type == "dark"))
     st.session_state["screen"] = title
     kept = _current()
     system = _sidebar(kept)

@@ -42,8 +42,9 @@ def show_drawing(scene: Scene) -> None:
     coded = base64.b64encode(drawn.encode()).decode()
     st.markdown(
         '<div class="table" role="region" tabindex="0" aria-label="drawing of the line">'
-        '<img alt="The line to scale, from the side and from above; its stations are in the '
-        f'table below" style="width:100%;min-width:58rem" src="data:image/svg+xml;base64,{coded}">'
+        '<img class="drawn" alt="The line to scale, from the side and from above; its stations are '
+        f'in the table below" style="width:100%;min-width:58rem" '
+        f'src="data:image/svg+xml;base64,{coded}">'
         "</div>",
         unsafe_allow_html=True,
     )
