@@ -16,6 +16,7 @@ import streamlit as st
 
 from capture.basis import CaptureError, Offer, Worlds
 from siteapp.own_line import get_answer_book, get_answers, get_choice, get_sales
+from siteapp.own_notes import get_notes
 from siteapp.own_plan import lay_frontage, make_works
 from siteapp.own_rows import get_numbers, get_replaced, get_rivals, get_used
 from siteapp.own_ties import get_columns, get_ties
@@ -135,6 +136,7 @@ def _brief(text: str, stamp: float) -> Any:
         year_choice=get_year(inputs.year_choice),
         ties=get_ties(inputs),
         columns=get_columns(inputs, area, stamp=stamp),
+        notes=get_notes(inputs),
         works=make_works(inputs, sites.ids[0]),
         frontage=lay_frontage(inputs, own["place"], sites, numbers),
         keep=True,
@@ -256,6 +258,7 @@ def _ask_many(inputs: Inputs, answers: str) -> dict[str, Any]:
         "answers": get_answer_book(answers),
         "ties": get_ties(inputs),
         "columns": get_columns(inputs, get_area(inputs.area), stamp=_stamp(inputs.area)),
+        "notes": get_notes(inputs),
         "sales": get_sales(inputs.sales),
         "line": get_choice(inputs.line),
         "year_choice": get_year(inputs.year_choice),

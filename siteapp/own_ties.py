@@ -51,26 +51,63 @@ def _check_spot(spot: Any) -> dict[str, float]:
 
 
 @st.cache_resource(show_spinner=False, max_entries=16)
-def _headings(path: str, stamp: float, _area: Any) -> tuple[str, ...]:
+def _headings(path: str, stamp: float, _area: Any) -> dict[str, tuple[str, ...]]:
+    """List the headings of each counts file of an area, by the file's name in the area."""
+    from capture.passing.layers import list_count_files
     from capture.passing.reading import read_count_file
 
-    layer = _area.layers.get("counts")
-    if layer is None or layer.path is None:
-        return ()
-    table, _ = read_count_file(layer.path)
-    return tuple(str(name) for name in table.columns if str(name) not in {"row", "geometry"})
+    found = {}
+    for source in list_count_files(_area):
+        try:
+            table, _ = read_count_file(source.path)
+        except CaptureError:
+            continue
+        own = {"row", "geometry"}
+        found[source.name] = tuple(str(name) for name in table.columns if str(name) not in own)
+    return found
 
 
-def get_columns(inputs: Inputs, area: Any, *, stamp: float) -> dict[str, str] | None:
-    """Return what was said of the columns of this area's file of counts; None when nothing.
+def get_columns(inputs: Inputs, area: Any, *, stamp: float) -> dict[str, dict[str, str]] | None:
+    """Return what was said of the columns of this area's count files; None when nothing.
 
-    What was said of another area's file does not hold here and stays with the study.
+    What was said of another area's files does not hold here and stays with the study.
+
+    Returns
+    -------
+    dict or None
+        File -> role -> heading.
     """
     if not inputs.columns:
         return None
     try:
-        have = set(_headings(inputs.area, stamp, area))
+        have = _headings(inputs.area, stamp, area)
     except CaptureError:
         return None
-    told = {str(role): str(head) for role, head in inputs.columns.items()}
-    return {role: head for role, head in told.items() if not head or head in have} or None
+    kept = {}
+    for file, told in name_files(inputs.columns, area).items():
+        known = set(have.get(file, ()))
+        said = {str(role): str(head) for role, head in told.items()}
+        if file in have:
+            kept[file] = {role: head for role, head in said.items() if not head or head in known}
+    return {file: told for file, told in kept.items() if told} or None
+
+
+def name_files(columns: Mapping[str, Any], area: Any) -> dict[str, dict[str, str]]:
+    """Return answers about columns by file; what names no file is about the layer's own.
+
+    Raises
+    ------
+    CaptureError
+        When the area does not say its count files rightly.
+    """
+    by_file = {str(k): dict(v) for k, v in columns.items() if isinstance(v, Mapping)}
+    bare = {str(role): str(head) for role, head in columns.items() if isinstance(head, str)}
+    if not bare:
+        return by_file
+    from capture.passing.layers import list_count_files
+
+    files = (one for one in list_count_files(area) if one.kind == "counts" and one.first)
+    first = next(files, None)
+    if first is None:
+        return by_file
+    return {**by_file, first.name: {**bare, **by_file.get(first.name, {})}}

@@ -44,8 +44,10 @@ class Inputs:
     rivals: list[Any] = field(default_factory=list)
     #: where counts were tied by hand, by count
     ties: dict[str, Any] = field(default_factory=dict)
-    #: which column of a count file holds what, by role
-    columns: dict[str, str] = field(default_factory=dict)
+    #: which column of a count file holds what, by file and role
+    columns: dict[str, Any] = field(default_factory=dict)
+    #: dated notes on roads, such as road works, rows of a table
+    notes: list[Any] = field(default_factory=list)
     #: the user's own washes with known cars, rows of a table
     known: list[Any] = field(default_factory=list)
     #: known sites left out of the fit, by id
@@ -84,7 +86,7 @@ class Inputs:
         """
         kinds: dict[str, Any] = {
             "area": str, "site": str, "offer": dict, "replaced": dict, "answers": dict,
-            "rivals": list, "ties": dict, "columns": dict, "known": list, "left_out": list,
+            "rivals": list, "ties": dict, "columns": dict, "notes": list, "known": list, "left_out": list,
             "plan": dict, "line": dict, "year_choice": dict, "sales": list, "member_months": list,
             "seed": int, "draws": int,
         }  # fmt: skip

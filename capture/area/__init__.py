@@ -2,5 +2,6 @@
 
 from capture.area.area import LAYER_KINDS, Area, Layer, open_area
 from capture.area.tables import load_table
+from capture.area.unpack import Laid, lay_files
 
-__all__ = ["LAYER_KINDS", "Area", "Layer", "load_table", "open_area"]
+__all__ = ["LAYER_KINDS", "Area", "Laid", "Layer", "lay_files", "load_table", "open_area"]

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from capture.area import Area
     from capture.around import Rivals
     from capture.ground import AnswerBook
+    from capture.passing import RoadNote
+    from capture.passing.layers import Answers
     from capture.place import Frontage, Sites
     from capture.share import KnownSites
 
@@ -54,8 +56,10 @@ class Request:
     rivals: Rivals | None = None
     #: where counts were tied by hand
     ties: Mapping[str, Mapping[str, float]] | None = None
-    #: which column of the counts file holds what, by role, where a guess was corrected
-    columns: Mapping[str, str] | None = None
+    #: which column of a counts file holds what, by file and role, where a guess was corrected
+    columns: Answers | None = None
+    #: dated notes on roads, such as road works, besides those of the area
+    notes: tuple[RoadNote, ...] = ()
     #: whether sight rays are kept for drawing
     keep: bool = False
     #: driveways already laid on roads, as when one is moved; goes before ``driveways``

@@ -7,7 +7,7 @@ and stays in the table. Draws are keyed, so the size of the pieces never changes
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from capture.area import Area
     from capture.around import Rivals
     from capture.ground import AnswerBook
-    from capture.passing import Volumes
+    from capture.passing import RoadNote, Volumes
+    from capture.passing.layers import Answers
     from capture.place import Place, Sites
     from capture.share import KnownSites
 
@@ -86,7 +87,8 @@ def many(
     answers: AnswerBook | None = None,
     rivals: Rivals | None = None,
     ties: Mapping[str, Mapping[str, float]] | None = None,
-    columns: Mapping[str, str] | None = None,
+    columns: Answers | None = None,
+    notes: Sequence[RoadNote] = (),
     sales: pd.DataFrame | None = None,
     line: LineChoice | None = None,
     year_choice: YearChoice | None = None,
@@ -103,8 +105,8 @@ def many(
         An open area, a folder with ``area.toml`` or a bare roads file.
     sites : Sites, Path or str, optional
         A table of sites or a file of parcels; the area's own parcels when left out.
-    offer, seed, draws, year, replaced, known, answers, rivals, ties, columns, sales, line, \
-    year_choice
+    offer, seed, draws, year, replaced, known, answers, rivals, ties, columns, notes, \
+    sales, line, year_choice
         As for :func:`capture.chain.study`.
     memo, say
         As for :func:`capture.chain.study`.
@@ -165,6 +167,7 @@ def many(
             rivals=rivals,
             ties=ties,
             columns=columns,
+            notes=tuple(notes),
             sales=sales,
             line=line or LineChoice(),
             year_choice=year_choice,

@@ -6,7 +6,7 @@ station by station, its queue, its pipes and wires, and every caution.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,7 +32,8 @@ if TYPE_CHECKING:
     from capture.hours import BusyHour, YearShape
     from capture.line import Line, LineTable, Queue
     from capture.money import Money
-    from capture.passing import Streams, Volumes
+    from capture.passing import RoadNote, Streams, Volumes
+    from capture.passing.layers import Answers
     from capture.place import Frontage, Place, Sites
     from capture.seeing import Seeing
     from capture.share import FactorTable, KnownSites, ShareDraws, ShareFit
@@ -201,7 +202,8 @@ def study(
     answers: AnswerBook | None = None,
     rivals: Rivals | None = None,
     ties: Mapping[str, Mapping[str, float]] | None = None,
-    columns: Mapping[str, str] | None = None,
+    columns: Answers | None = None,
+    notes: Sequence[RoadNote] = (),
     keep: bool = True,
     frontage: Frontage | None = None,
     works: Works | None = None,
@@ -237,8 +239,11 @@ def study(
         Rivals as changed by hand; the area's own when left out.
     ties : mapping, optional
         Where counts were tied by hand.
-    columns : mapping of str to str, optional
-        Role -> heading of the counts file, where a guess was corrected.
+    columns : mapping, optional
+        Counts file -> role -> heading, where a guess was corrected; a bare role -> heading is
+        about the first file.
+    notes : sequence of RoadNote, optional
+        Dated notes on roads, such as road works, besides those of the area.
     keep : bool
         Whether sight rays are kept for drawing.
     frontage : Frontage, optional
@@ -292,6 +297,7 @@ def study(
         rivals=rivals,
         ties=ties,
         columns=columns,
+        notes=tuple(notes),
         keep=keep,
         frontage=frontage,
         works=works or Works(),

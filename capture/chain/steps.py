@@ -194,7 +194,10 @@ def _count_passing(walk: _Walk) -> None:
     )
     walk.step(
         "streams",
-        lambda: add_streams(ask.area, m["place"], m["volumes"], m["frontage"], values=values),
+        lambda: add_streams(
+            ask.area, m["place"], m["volumes"], m["frontage"], notes=ask.notes, values=values
+        ),
+        repr(ask.notes),
         after="volumes frontage",
     )
     walk.step(

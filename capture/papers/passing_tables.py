@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -370,8 +371,19 @@ def say_age(years: float) -> str:
     return f"{years:.0f} year old" if round(years) == 1 else f"{years:.0f} years old"
 
 
-def make_note_table(area: Any, streams: Any, *, study_year: int) -> pd.DataFrame:
+def make_note_table(
+    area: Any, streams: Any, *, study_year: int, notes: Sequence[Any] = ()
+) -> pd.DataFrame:
     """Make the table of dated notes on roads, such as road works, and whom each touches.
+
+    Parameters
+    ----------
+    area : Area
+        For the notes that its roads layer holds.
+    streams : Streams
+    study_year : int
+    notes : sequence of RoadNote
+        The study's own.
 
     Returns
     -------
@@ -382,7 +394,7 @@ def make_note_table(area: Any, streams: Any, *, study_year: int) -> pd.DataFrame
 
     names = name_streams(streams)
     rows = []
-    for note in find_notes(area):
+    for note in [*find_notes(area), *notes]:
         said = note.describe(study_year)
         touched = [name for name, told in zip(names, streams.notes, strict=True) if said in told]
         low, high = note.bounds

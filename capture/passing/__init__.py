@@ -3,7 +3,8 @@
 from capture.passing.decisions import TieDecisions, make_key
 from capture.passing.load import CountFile, load_counts
 from capture.passing.memory import ColumnMemory
-from capture.passing.service import describe_layer, fetch_counts, save_counts
+from capture.passing.service import fetch_counts, save_counts
+from capture.passing.service_layer import describe_layer
 from capture.passing.streams import Streams, add_streams, draw_vehicles
 from capture.passing.tie import tie_counts
 from capture.passing.values import VALUES

@@ -1,8 +1,9 @@
 """Which count files does an area name, and what do they say together?
 
 The layers ``counts`` (with an optional ``short_counts`` beside it) and ``hourly_counts``.
-A continuous station's month and weekday factors serve the short counts of the area; pairs
-of years at the same stations give its growth.
+What one file needs said of it, such as its columns or where its stations stand, is in the
+layer's table ``files``. A continuous station's month and weekday factors serve the short
+counts of the area; pairs of years at the same stations give its growth.
 """
 
 from __future__ import annotations
@@ -29,8 +30,28 @@ if TYPE_CHECKING:
 
 
 FloatArray = NDArray[np.float64]
+#: role -> heading, or file -> role -> heading
+Answers = Mapping[str, str | Mapping[str, str]]
 #: which busiest hours of a year are listed
 DESIGN_RANKS: Final = (1, 10, 20, 30, 50, 100, 200)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountSource:
+    """One count file that an area names."""
+
+    #: layer, ``counts`` or ``hourly_counts``
+    kind: str
+    #: its place in the area's folder, which answers about its columns are kept under
+    name: str
+    #: whether it is the layer's own file and not one beside it
+    first: bool
+    #: the file
+    path: Path
+    #: settings of the layer, and over them those of the file
+    options: Mapping[str, Any]
+    #: role -> heading, as the area says
+    columns: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +81,7 @@ def load_area_counts(
     place: Place,
     *,
     study_year: int,
-    answers: Mapping[str, str] | None = None,
+    answers: Answers | None = None,
     memory: Path | None = None,
     values: Sheet = VALUES,
 ) -> AreaCounts:
@@ -72,8 +93,9 @@ def load_area_counts(
         What is known.
     study_year : int
         Later counts are left out.
-    answers : mapping of str to str, optional
-        About the columns of the counts file.
+    answers : mapping, optional
+        About columns: name of a file (as :func:`list_count_files` has it) -> role -> heading.
+        A bare role -> heading is about the first file of the layer ``counts``.
     memory : Path, optional
         Remembered answers.
 
@@ -90,17 +112,17 @@ def load_area_counts(
     extent = _road_extent(place)
     files: list[CountFile] = []
     season: FloatArray | None = None
-    for kind, first, path, layer in _list_files(area):
+    for source in list_count_files(area):
         files.append(
             load_counts(
-                path,
+                source.path,
                 study_year=study_year,
                 extent=extent,
-                crs=layer.options.get("crs"),
-                answers=answers if kind == "counts" and first else None,
+                crs=source.options.get("crs"),
+                answers={**source.columns, **pick_answers(answers, source)},
                 memory=memory,
-                hourly=True if kind == "hourly_counts" else None,
-                defaults=layer.options,
+                hourly=True if source.kind == "hourly_counts" else None,
+                defaults=source.options,
                 season=season,
                 values=values,
             )
@@ -172,18 +194,80 @@ def find_season(file: CountFile) -> FloatArray | None:
     return factors if bool(np.isfinite(factors).all()) else None
 
 
-def _list_files(area: Area) -> list[tuple[str, bool, Path, Layer]]:
-    found: list[tuple[str, bool, Path, Layer]] = []
+def list_count_files(area: Area) -> list[CountSource]:
+    """List the count files that an area names, in the order in which they are read.
+
+    Parameters
+    ----------
+    area : Area
+        Its layers ``hourly_counts`` and ``counts``.
+
+    Raises
+    ------
+    DataError
+        When ``short_counts`` or ``files`` is not what it should be, or leaves the folder.
+    """
+    found: list[CountSource] = []
     for kind in ("hourly_counts", "counts"):
         layer = area.layers.get(kind)
         if layer is None:
             continue
-        if layer.path is not None:
-            found.append((kind, True, layer.path, layer))
         more = layer.options.get("short_counts")
-        for name in [more] if isinstance(more, str) else _list_names(more):
-            found.append((kind, False, _inside_folder(area, name), layer))
+        names = [more] if isinstance(more, str) else _list_names(more)
+        paths = [] if layer.path is None else [(True, layer.path)]
+        paths += [(False, _inside_folder(area, name)) for name in names]
+        for first, path in paths:
+            name = _name_inside(area, path)
+            options, columns = _read_file_table(layer, name)
+            found.append(
+                CountSource(
+                    kind=kind, name=name, first=first, path=path, options=options, columns=columns
+                )
+            )
     return found
+
+
+def pick_answers(answers: Answers | None, source: CountSource) -> dict[str, str]:
+    """Pick from answers about columns those about one file.
+
+    Parameters
+    ----------
+    answers : mapping, optional
+        As for :func:`load_area_counts`.
+    source : CountSource
+        The file.
+    """
+    told = {**(answers or {})}
+    own = told.get(source.name)
+    if isinstance(own, Mapping):
+        return {str(role): str(heading) for role, heading in own.items()}
+    bare = {role: heading for role, heading in told.items() if isinstance(heading, str)}
+    return bare if source.kind == "counts" and source.first else {}
+
+
+def _name_inside(area: Area, path: Path) -> str:
+    """Name a file by its place in the area's folder."""
+    try:
+        return path.resolve().relative_to(area.folder.resolve()).as_posix()
+    except ValueError:
+        return path.name
+
+
+def _read_file_table(layer: Layer, name: str) -> tuple[dict[str, Any], dict[str, str]]:
+    """Return the options that hold for one file of a layer, and what its columns hold."""
+    tables = layer.options.get("files", {})
+    own = tables.get(name, {}) if isinstance(tables, Mapping) else None
+    if not isinstance(own, Mapping):
+        raise DataError(
+            f"area.toml: files of layers.{layer.kind} must be tables by file name; mend that"
+        )
+    columns = own.get("columns", {})
+    if not isinstance(columns, Mapping) or not all(isinstance(v, str) for v in columns.values()):
+        raise DataError(
+            f"area.toml: columns of {plain_text(name, most=60)} must be role = heading; mend that"
+        )
+    general = {key: value for key, value in layer.options.items() if key != "files"}
+    return {**general, **own}, {str(role): heading for role, heading in columns.items()}
 
 
 def _list_names(more: Any) -> list[str]:

@@ -20,7 +20,7 @@ from capture.passing.hourly import HourlyCounts, summarize_hours
 from capture.passing.intervals import make_hour_rows
 from capture.passing.ledger import Ledger
 from capture.passing.memory import ColumnMemory
-from capture.passing.places import find_positions
+from capture.passing.places import add_places, find_positions
 from capture.passing.reading import read_count_file
 from capture.passing.records import make_counts
 from capture.passing.values import VALUES
@@ -88,8 +88,9 @@ def load_counts(
     hourly : bool, optional
         Whether rows are intervals; found out when not given.
     defaults : mapping, optional
-        ``station``, ``road``, ``lat``, ``lon`` for files that leave them out; ``month`` (1-12)
-        of counts that bear no date.
+        ``station``, ``road``, ``lat``, ``lon`` for files that leave them out; ``places``,
+        station -> ``{"lat": degrees, "lon": degrees}``, for files of several stations that do
+        not say where these stand; ``month`` (1-12) of counts that bear no date.
     season : ndarray of float, shape (12, 7), optional
         Month x weekday factors of the area's own continuous station.
     values : Sheet
@@ -112,6 +113,7 @@ def load_counts(
         hourly = is_hourly(table)
     columns = _settle(table, answers, memory, ask, hourly=hourly, name=name)
     ledger = Ledger()
+    table, columns = add_places(table, columns, (defaults or {}).get("places"), ledger, name=name)
     for remark in remarks:
         ledger.assume(remark)
     by_hour = hourly or bool(columns.hours)

@@ -7,8 +7,10 @@ extent, so that swapped or wrongly signed degrees are seen.
 
 from __future__ import annotations
 
+import math
 import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -96,6 +98,113 @@ def find_positions(
             f"{more}; name the columns in the answers"
         )
     return _fit_extent(found, table["row"], ledger, name=name, extent=extent)
+
+
+def list_unplaced(table: pd.DataFrame, columns: Columns) -> list[str]:
+    """List the stations of a file whose place the file leaves open.
+
+    Parameters
+    ----------
+    table : DataFrame or GeoDataFrame
+        As read.
+    columns : Columns
+        What its columns hold.
+
+    Returns
+    -------
+    list of str
+        Empty when geometry, degrees or a grid tell the places; ``[""]`` when they do not and
+        no column names stations either, so that the file is one station.
+
+    Examples
+    --------
+    >>> from capture.passing.guess import guess_columns
+    >>> table = pd.DataFrame({"Station": ["A", "B", "A"], "Hour": [0, 0, 1], "Volume": [5, 6, 7]})
+    >>> list_unplaced(table, guess_columns(table, hourly=True))
+    ['A', 'B']
+    """
+    shapes = getattr(table, "geometry", None) if hasattr(table, "crs") else None
+    told = shapes is not None and bool(shapes.notna().any())
+    if told or {"lat", "lon"} <= set(columns.roles) or {"x", "y"} <= set(columns.roles):
+        return []
+    if "station" not in columns.roles:
+        return [""]
+    return list(dict.fromkeys(_station_names(table[columns.roles["station"]])))
+
+
+def _station_names(column: pd.Series) -> list[str]:
+    """Name stations as they are named in every table of counts."""
+    told = column.astype("string").fillna("")
+    plain = {text: plain_text(text, most=120) for text in told.unique()}
+    return [plain[text] for text in told]
+
+
+def add_places(
+    table: pd.DataFrame, columns: Columns, places: Any, ledger: Ledger, *, name: str
+) -> tuple[pd.DataFrame, Columns]:
+    """Say where the stations of a file stand that does not say so itself.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As read.
+    columns : Columns
+        What its columns hold.
+    places : mapping or None
+        Station -> ``lat`` and ``lon`` in degrees; the station is ``""`` in a file of one.
+    ledger : Ledger
+        Takes down what was said.
+    name : str
+        Of the file, for messages.
+
+    Returns
+    -------
+    tuple of (DataFrame, Columns)
+        With columns of degrees; rows of stations without a place stay without one.
+
+    Raises
+    ------
+    InputError
+        When a place is not on Earth.
+    """
+    lacking = list_unplaced(table, columns) if places else []
+    if not lacking:
+        return table, columns
+    spots = _read_places(places, name)
+    stations = (
+        _station_names(table[columns.roles["station"]])
+        if "station" in columns.roles
+        else [""] * len(table)
+    )
+    told = table.copy()
+    for k, part in enumerate(("lat", "lon")):
+        told[f"{part} said"] = [spots.get(one, (math.nan, math.nan))[k] for one in stations]
+    for one in lacking:
+        if one in spots:
+            where = f"{spots[one][0]:.5f}, {spots[one][1]:.5f}"
+            rows = [row for row, own in zip(table["row"], stations, strict=True) if own == one]
+            who = f"station {one}" if one else "the file"
+            ledger.note("assumed", rows, f"{who} put at {where}, as you said")
+    return told, replace(columns, roles={**columns.roles, "lat": "lat said", "lon": "lon said"})
+
+
+def _read_places(places: Any, name: str) -> dict[str, tuple[float, float]]:
+    spots: dict[str, tuple[float, float]] = {}
+    for station, spot in places.items() if isinstance(places, Mapping) else ():
+        held = spot if isinstance(spot, Mapping) else {}
+        lat, lon = (_degrees(held.get(part)) for part in ("lat", "lon"))
+        if not (abs(lat) <= 90 and abs(lon) <= 180):
+            raise InputError(
+                f"{name}: the place of station {plain_text(station, most=60)!r} must be lat and "
+                "lon in degrees; place it again"
+            )
+        spots[str(station)] = (lat, lon)
+    return spots
+
+
+def _degrees(value: Any) -> float:
+    known = isinstance(value, int | float) and not isinstance(value, bool)
+    return float(value) if known else math.nan
 
 
 def _from_geometry(table: Any) -> Positions:

@@ -9,120 +9,23 @@ Nothing is sent but the query.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from capture.basis import DataError, InputError, plain_text
-from capture.passing.client import Client, check_url, host_of
+from capture.passing.client import Client, host_of
 from capture.passing.roles import ROLES, name_score, split_words
+from capture.passing.service_layer import ServiceLayer, as_list, describe_layer
 
 if TYPE_CHECKING:
     import geopandas as gpd
 
+#: told how many rows are there so far and how many the service said, None when it did not
+Heard = Callable[[int, int | None], None]
 MOST_PAGES: Final = 5_000
-GEOMETRIES: Final = {"esriGeometryPoint": "Point", "esriGeometryPolyline": "LineString",
-                     "esriGeometryMultipoint": "MultiPoint"}  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ServiceLayer:
-    """What a layer says of itself."""
-
-    #: address of the layer, without a query
-    url: str
-    #: its name
-    name: str
-    #: field name -> (alias, type, code -> word)
-    fields: Mapping[str, tuple[str, str, Mapping[Any, str]]]
-    #: field of the row number
-    id_field: str
-    #: most rows in one answer
-    page: int
-    #: whether pages can be asked for by offset
-    pages: bool
-    #: whether it can answer in GeoJSON
-    geojson: bool
-
-
-def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
-    """Ask a layer what it holds.
-
-    Parameters
-    ----------
-    url : str
-        Of a layer (it ends in a number) or of a service with a single layer.
-
-    Raises
-    ------
-    InputError
-        When the address is not one, or names a service of several layers (listed).
-    DataError
-        When it does not answer or holds neither points nor lines.
-    """
-    client = client or Client()
-    address = check_url(url)
-    held = client.ask(address, {"f": "json"})
-    layers = held.get("layers")
-    if isinstance(layers, list) and "fields" not in held:
-        listed = [one for one in layers if isinstance(one, dict) and isinstance(one.get("id"), int)]
-        if len(listed) != 1:
-            names = "; ".join(
-                f"{address}/{one['id']} ({plain_text(one.get('name', ''), most=40)})"
-                for one in listed[:12]
-            )
-            raise InputError(
-                f"{host_of(address)}: the address names a service of {len(listed)} layers, "
-                f"pick one: {names}"
-            )
-        address = f"{address}/{int(listed[0]['id'])}"
-        held = client.ask(address, {"f": "json"})
-    return _read_description(address, held)
-
-
-def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
-    shape = held.get("geometryType")
-    if shape not in GEOMETRIES:
-        raise DataError(
-            f"{host_of(address)}: the layer holds {plain_text(shape or 'no geometry', most=40)}, "
-            "must be points or lines; pick another layer"
-        )
-    fields: dict[str, tuple[str, str, Mapping[Any, str]]] = {}
-    id_field = plain_text(held.get("objectIdField", ""), most=80)
-    for one in _list(held.get("fields")):
-        if not isinstance(one, dict) or "name" not in one:
-            continue
-        name, kind = str(one["name"])[:120], str(one.get("type", ""))
-        fields[name] = (str(one.get("alias", name))[:120], kind, _codes(one.get("domain")))
-        if kind == "esriFieldTypeOID" and not id_field:
-            id_field = name
-    can = held.get("advancedQueryCapabilities")
-    paging = bool(can.get("supportsPagination")) if isinstance(can, dict) else False
-    page = held.get("maxRecordCount", 1000)
-    return ServiceLayer(
-        url=address,
-        name=plain_text(held.get("name", ""), most=80),
-        fields=fields,
-        id_field=id_field or "OBJECTID",
-        page=min(page, 10_000) if isinstance(page, int) and page > 0 else 1000,
-        pages=paging,
-        geojson="geojson" in str(held.get("supportedQueryFormats", "")).lower(),
-    )
-
-
-def _list(held: Any) -> list[Any]:
-    return held if isinstance(held, list) else []
-
-
-def _codes(domain: Any) -> dict[Any, str]:
-    if not isinstance(domain, dict) or not isinstance(domain.get("codedValues"), list):
-        return {}
-    return {
-        one["code"]: plain_text(one.get("name", ""), most=80)
-        for one in domain["codedValues"]
-        if isinstance(one, dict) and isinstance(one.get("code"), str | int | float)
-    }
+#: rows between two calls of who listens
+HEARD_EVERY: Final = 50
 
 
 def fetch_counts(
@@ -131,6 +34,7 @@ def fetch_counts(
     extent: tuple[float, float, float, float] | None = None,
     where: str = "1=1",
     client: Client | None = None,
+    heard: Heard | None = None,
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Fetch all rows of a layer that lie in an area.
 
@@ -144,6 +48,9 @@ def fetch_counts(
         Condition in the service's own language.
     client : Client, optional
         Waits, tries and bounds.
+    heard : callable, optional
+        Called with rows so far and rows in all (None when the service does not say) as they
+        come in; what it raises ends the fetching.
 
     Returns
     -------
@@ -169,6 +76,8 @@ def fetch_counts(
     pages = _by_offset(layer, base, client) if layer.pages else _by_ids(layer, base, client)
     features: dict[Any, dict[str, Any]] = {}
     for k, feature in enumerate(_bounded(pages, client.most_rows, url)):
+        if heard is not None and k % HEARD_EVERY == 0:
+            heard(k, total if isinstance(total, int) else None)
         features.setdefault(_row_id(layer, feature, k), feature)
     if not features:
         raise DataError(f"{host_of(url)}: the layer has no rows in the area; check the extent")
@@ -260,7 +169,7 @@ def _by_ids(
 
 def _features(held: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
     """Bring GeoJSON and the service's own form to one form; rows without a place stay."""
-    for one in _list(held.get("features")):
+    for one in as_list(held.get("features")):
         if not isinstance(one, dict):
             continue
         properties = one.get("properties", one.get("attributes"))

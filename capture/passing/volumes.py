@@ -24,7 +24,7 @@ from capture.passing.expand import age_count
 from capture.passing.fill import Fill, fit_fill, make_blocks, make_design
 from capture.passing.guess import Question
 from capture.passing.hourly import HourShape
-from capture.passing.layers import AreaCounts, load_area_counts
+from capture.passing.layers import Answers, AreaCounts, load_area_counts
 from capture.passing.ledger import list_rows
 from capture.passing.spread import (
     blend,
@@ -131,7 +131,7 @@ def add_volumes(
     *,
     study_year: int | None = None,
     decisions: Mapping[str, Mapping[str, float]] | None = None,
-    answers: Mapping[str, str] | None = None,
+    answers: Answers | None = None,
     memory: Path | None = None,
     values: Sheet = VALUES,
 ) -> Volumes:
@@ -147,8 +147,8 @@ def add_volumes(
         Year looked at; else the area's own, else this year.
     decisions : mapping, optional
         Where the user put counts, from :class:`~capture.passing.tie.TieDecisions`.
-    answers : mapping of str to str, optional
-        Role -> heading for the counts file.
+    answers : mapping, optional
+        File -> role -> heading, or role -> heading for the first counts file.
     memory : Path, optional
         JSON file of remembered answers about columns; else ``count_columns.json`` in the
         area's folder where there is one.

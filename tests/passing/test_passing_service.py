@@ -14,7 +14,8 @@ import pytest
 from capture.basis import DataError, InputError
 from capture.passing.client import Client
 from capture.passing.load import load_counts
-from capture.passing.service import describe_layer, fetch_counts, save_counts
+from capture.passing.service import fetch_counts, save_counts
+from capture.passing.service_layer import describe_layer
 
 FIELDS = [
     {"name": "OBJECTID", "alias": "OBJECTID", "type": "esriFieldTypeOID"},
@@ -109,6 +110,7 @@ class Service(BaseHTTPRequestHandler):
     def _layer(self, how):
         return {
             "name": "traffic counts",
+            "copyrightText": "Invented county, free to use",
             "geometryType": how.get("shape", "esriGeometryPoint"),
             "fields": FIELDS,
             "maxRecordCount": how["page"],
@@ -359,3 +361,32 @@ def test_a_service_that_repeats_itself_is_stopped(monkeypatch):
     _answers(monkeypatch, LAYER, [{"features": [ROW], "exceededTransferLimit": True}])
     with pytest.raises(DataError, match="gives the same rows for every page"):
         fetch_counts("http://host/x/FeatureServer/0")
+
+
+def test_who_listens_hears_the_rows_and_may_end_it():
+    heard = []
+    with serve(rows=120, page=60) as (_, url):
+        fetch_counts(url, client=_client()[0], heard=lambda k, total: heard.append((k, total)))
+    assert heard == [(0, 120), (50, 120), (100, 120)]
+
+    class EnoughError(Exception):
+        pass
+
+    def stop(k, _total):
+        if k:
+            raise EnoughError
+
+    with serve(rows=120, page=60) as (server, url), pytest.raises(EnoughError):
+        fetch_counts(url, client=_client()[0], heard=stop)
+    assert sum("resultOffset" in q for _, q in server.seen) == 1
+
+
+def test_fields_are_told_with_a_guess_and_the_publishers_credit():
+    with serve() as (_, url):
+        layer = describe_layer(url, client=_client()[0])
+    told = layer.tell_fields().set_index("field")
+    assert told.at["FLD_7", "perhaps"] == "aadt"
+    assert told.at["STATION_ID", "perhaps"] == "station"
+    assert told.at["FACILITY_TYPE", "kind"] == "codes written out"
+    assert told.at["CNT_DATE", "kind"] == "day"
+    assert layer.credit == "Invented county, free to use"
