@@ -4,6 +4,9 @@ At each junction a road's vehicles come from the roads that lead there. A feedin
 by its own vehicles and by the part of them that take this way out: straight on several
 times as often as a turn, and busy ways out more often than quiet ones. Assumes nothing
 about who started a trip on the road itself.
+
+Where a turn restriction spans a whole road, who came over it from one road may not go where
+others may. The road in the middle then counts as several, one for each such past.
 """
 
 from __future__ import annotations
@@ -17,22 +20,31 @@ from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import Sheet
 from capture.place.network import Network
+from capture.place.turns import TurnGraph, pair_numbers, turn_graph
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+#: passes that settle the vehicles of roads with a past: one for each road a restriction spans
+_PASSES = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Feeders:
-    """Which edges feed each edge, and with which share; E edges."""
+    """Which numbers feed each number, and with which share.
 
-    #: first entry of each edge, (E+1,)
+    Numbers 0..E-1 are the edges, each with all that feeds it. An edge in the middle of a turn
+    restriction has further numbers, one for each past, and it is those that feed others.
+    """
+
+    #: the edge that each number stands for, (S,)
+    base: IntArray
+    #: first entry of each number, (S+1,)
     indptr: IntArray
-    #: edge that feeds it
+    #: number that feeds it
     edge: IntArray
-    #: its share of what is fed, sums to 1 for each edge
+    #: its share of what is fed, sums to 1 for each number
     share: FloatArray
-    #: sparse table (E, E) of seconds: from an edge into what it feeds
+    #: sparse table (S, S) of seconds: from a number into what it feeds
     onward: Any
 
 
@@ -55,45 +67,71 @@ def find_feeders(network: Network, vehicles: ArrayLike, *, values: Sheet) -> Fee
     Feeders
         Turning back and forbidden turns feed nothing.
     """
-    from scipy.sparse import csr_matrix
-
     flow = np.maximum(np.nan_to_num(np.asarray(vehicles, dtype=np.float64)), 1.0)
     ratio, limit = values.value("straight_ratio"), values.value("straight_deg")
     kept = _FEEDERS.get(network)
     if kept and kept[1:3] == (ratio, limit) and np.array_equal(kept[0], flow):
         return kept[3]
-    before, after = _pair_edges(network)
-    straight = _turn_deg(network, before, after) <= limit
-    onward = np.where(straight, ratio, 1.0) * flow[after]
-    leaving = np.bincount(before, onward, minlength=network.edges)
-    feed = flow[before] * onward / leaving[before]
-    arriving = np.bincount(after, feed, minlength=network.edges)
-    order = np.argsort(after, kind="stable")
-    counts = np.bincount(after, minlength=network.edges)
-    seconds = np.asarray(network.edge_seconds, dtype=np.float64)
-    shape = (network.edges, network.edges)
-    made = Feeders(
-        indptr=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        edge=before[order],
-        share=(feed / arriving[after])[order],
-        onward=csr_matrix((seconds[after], (before, after)), shape=shape),
-    )
+    made = _split(network, flow, ratio, limit)
     _FEEDERS[network] = (flow, ratio, limit, made)
     return made
 
 
-def _pair_edges(network: Network) -> tuple[IntArray, IntArray]:
-    """List all pairs of edges that may follow each other."""
-    head = np.asarray(network.edge_head, dtype=np.int64)
-    outs = np.asarray(network.indptr, dtype=np.int64)
-    counts = outs[head + 1] - outs[head]
-    before = np.repeat(np.arange(network.edges, dtype=np.int64), counts)
-    first = np.concatenate([[0], np.cumsum(counts)])[:-1]
-    after = np.repeat(outs[head] - first, counts) + np.arange(len(before))
-    banned = np.asarray(network.banned_from, np.int64) * network.edges + network.banned_to
-    allowed = np.asarray(network.edge_reverse)[before] != after
-    allowed &= ~np.isin(before * network.edges + after, banned)
-    return before[allowed], after[allowed]
+def _split(network: Network, flow: FloatArray, ratio: float, limit: float) -> Feeders:
+    from scipy.sparse import csr_matrix
+
+    turns = turn_graph(network)
+    before, after = pair_numbers(network)
+    straight = _turn_deg(network, turns.base[before], turns.base[after]) <= limit
+    onward = np.where(straight, ratio, 1.0) * flow[turns.base[after]]
+    part = onward / np.bincount(before, onward, minlength=turns.size)[before]
+    base = turns.base
+    if turns.twinned.size:
+        feed = _settle(turns, flow, before, after, part)[before] * part
+        base, before, after, feed = _set_apart(turns, before, after, feed)
+    else:
+        feed = flow[before] * part
+    arriving = np.bincount(after, feed, minlength=len(base))
+    order = np.argsort(after, kind="stable")
+    counts = np.bincount(after, minlength=len(base))
+    seconds = np.asarray(network.edge_seconds, dtype=np.float64)
+    shape = (len(base), len(base))
+    return Feeders(
+        base=base,
+        indptr=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        edge=before[order],
+        share=(feed / np.where(arriving > 0, arriving, 1.0)[after])[order],
+        onward=csr_matrix((seconds[base[after]], (before, after)), shape=shape),
+    )
+
+
+def _settle(
+    turns: TurnGraph, flow: FloatArray, before: IntArray, after: IntArray, part: FloatArray
+) -> FloatArray:
+    """Share an edge's vehicles out over its numbers, by what comes into each, (S,)."""
+    vehicles = flow[turns.base]
+    vehicles[len(flow) :] = 0.0
+    for _ in range(_PASSES):
+        into = np.bincount(after, vehicles[before] * part, minlength=turns.size)
+        whole = np.bincount(turns.base, into, minlength=len(flow))[turns.base]
+        shared = flow[turns.base] * into / np.where(whole > 0, whole, 1.0)
+        vehicles = np.where(whole > 0, shared, vehicles)
+    return vehicles
+
+
+def _set_apart(
+    turns: TurnGraph, before: IntArray, after: IntArray, feed: FloatArray
+) -> tuple[IntArray, IntArray, IntArray, FloatArray]:
+    """Give those edges a number more that have a past, so that their own means all vehicles."""
+    apart = np.arange(turns.size)
+    apart[turns.twinned] = turns.size + np.arange(len(turns.twinned))
+    held = np.isin(turns.base[after], turns.twinned)
+    return (
+        np.concatenate([turns.base, turns.twinned]),
+        np.concatenate([apart[before], apart[before[held]]]),
+        np.concatenate([apart[after], turns.base[after[held]]]),
+        np.concatenate([feed, feed[held]]),
+    )
 
 
 def _turn_deg(network: Network, before: IntArray, after: IntArray) -> FloatArray:

@@ -86,13 +86,13 @@ def compute_passed_first(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Chances:
-    """The chance of having passed a rival, for A edges that some rival lies before."""
+    """The chance of having passed a rival, for A numbers that some rival lies before."""
 
     #: likenesses that occur, rising, (L,)
     levels: FloatArray
-    #: for each level, by step of time and edge, (steps + 1, A)
+    #: for each level, by step of time and number, (steps + 1, A)
     tables: tuple[FloatArray, ...]
-    #: which of the A each edge of the network is, -1 for none, (E,)
+    #: which of the A each number of the feeders is, -1 for none, (S,)
     place: IntArray
     #: seconds of a step
     step_s: float
@@ -124,18 +124,19 @@ def _make_chances(
     """Fill the table for every likeness that occurs; it does not depend on any stream."""
     from capture.around.passed_kernel import fill_chances
 
-    seconds = np.asarray(network.edge_seconds, dtype=np.float64)
+    edge_seconds = np.asarray(network.edge_seconds, dtype=np.float64)
+    seconds = edge_seconds[feeders.base]
     active = _find_downstream(feeders, beside, seconds, window_s)
-    feed_start, feed_at, feed_share = _take_feeders(feeders, active, network.edges)
+    feed_start, feed_at, feed_share = _take_feeders(feeders, active)
     levels = np.unique(beside.weight[beside.weight > 0])
     step = window_s / steps
     tables = []
     for level in levels.tolist():
-        first = _last_pass_s(beside, seconds, level)[active]
+        first = _last_pass_s(beside, edge_seconds, level)[feeders.base[active]]
         tables.append(
             fill_chances(seconds[active], first, feed_start, feed_at, feed_share, step, steps)
         )
-    place = np.full(network.edges, -1, dtype=np.int64)
+    place = np.full(len(feeders.base), -1, dtype=np.int64)
     place[active] = np.arange(len(active))
     return Chances(levels=levels, tables=tuple(tables), place=place, step_s=step, window_s=window_s)
 
@@ -195,10 +196,10 @@ def _expand(indptr: IntArray, index: IntArray) -> tuple[IntArray, IntArray]:
 def _find_downstream(
     feeders: Feeders, beside: Beside, seconds: FloatArray, window_s: float
 ) -> IntArray:
-    """Find the edges whose start some rival lies within the window before, or that hold one."""
+    """Find the numbers whose start some rival lies within the window before, or that hold one."""
     from scipy.sparse.csgraph import dijkstra
 
-    starts = np.flatnonzero(np.diff(beside.indptr) > 0)
+    starts = np.flatnonzero(np.diff(beside.indptr)[feeders.base] > 0)
     if not len(starts):
         return starts
     limit = window_s + float(seconds.max())
@@ -206,11 +207,9 @@ def _find_downstream(
     return np.flatnonzero(after - seconds <= window_s)
 
 
-def _take_feeders(
-    feeders: Feeders, active: IntArray, edges: int
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Take the feeders of some edges, numbered by their place among them, -1 if not among."""
-    place = np.full(edges, -1, dtype=np.int64)
+def _take_feeders(feeders: Feeders, active: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """Take the feeders of some numbers, as their place among them, -1 if not among."""
+    place = np.full(len(feeders.base), -1, dtype=np.int64)
     place[active] = np.arange(len(active))
     counts = np.diff(feeders.indptr)[active]
     start = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)

@@ -115,7 +115,7 @@ def _lay_out(network: Network, reverse: bool, cost: Floats) -> SearchGraph:
     ends = network.edge_tail, network.edge_head
     if reverse:
         pairs, paths, ends = pairs[:, ::-1], [path[::-1] for path in paths], ends[::-1]
-    twins = make_twins(network.edges, pairs, paths, network.edge_reverse)
+    twins = make_twins(pairs, paths, *ends)
     base = np.concatenate([np.arange(network.edges), twins.base])
     order = np.argsort(ends[0][base], kind="stable")
     place = np.empty(len(base), dtype=np.int32)

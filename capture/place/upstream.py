@@ -10,7 +10,7 @@ import numpy as np
 
 from capture.basis import InputError
 from capture.place.network import Floats, Longs, Network
-from capture.place.search import search_graph
+from capture.place.turns import TurnGraph, turn_graph
 
 #: cosine below which a predecessor is a turn of more than 60 degrees and of another name
 _LEAST_COSINE = 0.5
@@ -49,37 +49,43 @@ def walk_upstream(network: Network, edge: int, fraction: float, *, distance_m: f
         )
     lines = [_cut_end(network.edge_line(edge), fraction * float(network.edge_length_m[edge]))]
     walked = fraction * float(network.edge_length_m[edge])
+    turns = turn_graph(network)
     seen = {edge}
-    current = edge
+    number = edge
     while walked < distance_m:
-        previous = upstream_edge(network, current)
+        number = _step_back(network, turns, number)
+        previous = int(turns.base[number]) if number >= 0 else -1
         if previous < 0 or previous in seen:
             break
         seen.add(previous)
         lines.append(network.edge_line(previous)[:-1])
         walked += float(network.edge_length_m[previous])
-        current = previous
     path = np.concatenate(lines[::-1])
     return _cut_start(path, distance_m)
 
 
 def upstream_edge(network: Network, edge: int) -> int:
     """Return the edge that drivers on ``edge`` most likely came from, -1 if there is none."""
-    graph = search_graph(network, reverse=True)
+    turns = turn_graph(network)
+    number = _step_back(network, turns, edge)
+    return int(turns.base[number]) if number >= 0 else -1
+
+
+def _step_back(network: Network, turns: TurnGraph, number: int) -> int:
+    """The number that drivers most likely came from, given what they drive next; -1 if none."""
+    edge = int(turns.base[number])
     tail = int(network.edge_tail[edge])
-    entering = graph.outside[graph.start[tail] : graph.start[tail + 1]]
-    entering = entering[entering != network.edge_reverse[edge]]
-    banned = network.banned_from[network.banned_to == edge]
-    entering = entering[~np.isin(entering, banned)]
-    if len(entering) == 0:
-        return -1
+    numbers = turns.in_edge[turns.in_start[tail] : turns.in_start[tail + 1]].astype(np.int64)
+    numbers = numbers[turns.base[numbers] != network.edge_reverse[edge]]
+    numbers = numbers[~np.isin(numbers * turns.size + number, turns.banned_back)]
     codes, words = network.segment_name.codes, network.segment_name.words
     mine = codes[network.edge_segment[edge]]
     heading = _heading(network.edge_line(edge)[:2])
     best, best_score = -1, -np.inf
-    for candidate in entering.tolist():
-        cosine = float(heading @ _heading(network.edge_line(candidate)[-2:]))
-        same = bool(codes[network.edge_segment[candidate]] == mine and words[mine])
+    for candidate in numbers.tolist():
+        came = int(turns.base[candidate])
+        cosine = float(heading @ _heading(network.edge_line(came)[-2:]))
+        same = bool(codes[network.edge_segment[came]] == mine and words[mine])
         if not same and cosine < _LEAST_COSINE:
             continue
         score = cosine + _SAME_NAME_BONUS * same

@@ -48,31 +48,36 @@ class RoadArrays:
 
     #: in the order that the compiled walk takes
     arrays: tuple[Any, ...]
-    #: half the width of each directed piece's own lanes, 0 where one-way (E,)
+    #: half the width of each directed piece's own lanes, 0 where one-way, by number (S,)
     offset_m: FloatArray
 
 
 def prepare_roads(network: Network, *, values: Sheet = VALUES) -> RoadArrays:
-    """Prepare a network for walking back along its roads."""
+    """Prepare a network for walking back along its roads; forbidden turns are not walked."""
+    from capture.place.turns import turn_graph
+
+    turns = turn_graph(network)
     segment = np.asarray(network.edge_segment, np.int64)
     forward = np.asarray(network.edge_forward)
-    head = np.asarray(network.edge_head, np.int64)
-    nodes = len(network.indptr) - 1
-    in_edge = np.argsort(head, kind="stable")
-    in_indptr = np.concatenate([[0], np.cumsum(np.bincount(head, minlength=nodes))])
     lanes = np.where(forward, np.asarray(network.segment_lanes_forward)[segment],
                      np.asarray(network.segment_lanes_backward)[segment])  # fmt: skip
     two_way = np.asarray(network.edge_reverse) >= 0
     offset = np.where(two_way, 0.5 * np.maximum(lanes, 1.0) * values.value("lane_m"), 0.0)
-    size = np.int64(max(head.size, 1))
-    banned = np.sort(np.asarray(network.banned_from, np.int64) * size + network.banned_to)
+
+    def by_piece(values: Any, kind: Any) -> Any:
+        made = np.asarray(values, dtype=kind)
+        return made if turns.size == len(made) else made[turns.base]
+
     arrays = (
-        np.asarray(network.edge_tail, np.int64), np.asarray(network.edge_reverse, np.int64),
-        segment, forward, np.asarray(network.edge_length_m, np.float64), _headings(network),
-        _names(network)[segment], banned, in_indptr, in_edge,
+        turns.base, by_piece(network.edge_tail, np.int64),
+        by_piece(network.edge_reverse, np.int64), by_piece(segment, np.int64),
+        by_piece(forward, np.bool_), by_piece(network.edge_length_m, np.float64),
+        by_piece(_headings(network), np.float64), by_piece(_names(network)[segment], np.int64),
+        turns.banned_back, turns.in_start, turns.in_edge,
         np.asarray(network.geom_indptr, np.int64), np.asarray(network.geom_x, np.float64),
         np.asarray(network.geom_y, np.float64),
     )  # fmt: skip
+    offset = by_piece(offset, np.float64)
     return RoadArrays(arrays=arrays, offset_m=offset)
 
 

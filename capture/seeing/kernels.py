@@ -169,16 +169,16 @@ def trace_approaches(eyes: Any, count: Any, targets: Any, own_indptr: Any, own: 
 
 
 @_compiled
-def find_before(at: int, tail: Any, in_indptr: Any, in_edge: Any, reverse: Any, headings: Any,
-                name: Any, banned: Any, straight: float) -> int:  # fmt: skip
+def find_before(at: int, base: Any, tail: Any, in_indptr: Any, in_edge: Any, reverse: Any,
+                headings: Any, name: Any, banned: Any, straight: float) -> int:  # fmt: skip
     """Find the piece a stream comes from: the straightest, its own road's before others."""
     best, best_score = -1, -np.inf
-    edges = np.int64(reverse.size)
+    pieces = np.int64(base.size)
     for i in range(in_indptr[tail[at]], in_indptr[tail[at] + 1]):
         b = in_edge[i]
-        if b == reverse[at]:
+        if base[b] == reverse[at]:
             continue
-        code = np.int64(b) * edges + at
+        code = b * pieces + at
         spot = np.searchsorted(banned, code)
         if spot < banned.size and banned[spot] == code:
             continue
@@ -194,7 +194,7 @@ def find_before(at: int, tail: Any, in_indptr: Any, in_edge: Any, reverse: Any, 
 
 @_compiled
 def walk_approaches(edge: Any, fraction: Any, points: Any, step: float, offset: Any, side: float,
-                    tail: Any, reverse: Any, segment: Any, forward: Any, length: Any,
+                    base: Any, tail: Any, reverse: Any, segment: Any, forward: Any, length: Any,
                     headings: Any, name: Any, banned: Any, in_indptr: Any, in_edge: Any,
                     geom_indptr: Any, gx: Any, gy: Any, straight: float) -> Any:  # fmt: skip
     """Place eye points every step back along each stream's road, in its own lane.
@@ -244,9 +244,9 @@ def walk_approaches(edge: Any, fraction: Any, points: Any, step: float, offset: 
             gone += remaining
             if k >= points[r]:
                 break
-            before = find_before(at, tail, in_indptr, in_edge, reverse, headings, name, banned,
-                                 straight)  # fmt: skip
-            if before < 0 or before == edge[r]:
+            before = find_before(at, base, tail, in_indptr, in_edge, reverse, headings, name,
+                                 banned, straight)  # fmt: skip
+            if before < 0 or base[before] == edge[r]:
                 break
             at = before
             remaining = length[at]

@@ -11,6 +11,8 @@ import numpy as np
 from numba import njit
 
 _compiled: Final[Any] = njit(cache=True, nogil=True)
+#: most pieces that a walk along a road takes
+_MOST_PIECES: Final = 64
 
 
 @_compiled
@@ -69,75 +71,93 @@ def pop(keys: Any, items: Any, size: int) -> Any:
 
 
 @_compiled
-def straightest(a: int, first: int, last: int, listed: Any, back: bool, reverse: Any,
-                headings: Any, banned: Any, edges: int, least: float) -> int:  # fmt: skip
+def straightest(a: int, first: int, last: int, listed: Any, back: bool, base: Any, reverse: Any,
+                headings: Any, banned: Any, least: float) -> int:  # fmt: skip
     """Find the piece that goes straightest on from (or, back, into) piece ``a``; -1 if none."""
-    best, best_cosine = -1, least
+    best, best_cosine, size = -1, least, np.int64(base.size)
     for at in range(first, last):
-        b = listed[at] if back else at
-        if b == reverse[a]:
+        b = listed[at]
+        if base[b] == reverse[a]:
             continue
         cosine, _ = bend(headings, b, a) if back else bend(headings, a, b)
-        code = np.int64(b) * edges + a if back else np.int64(a) * edges + b
+        code = b * size + a if back else a * size + b
         if cosine > best_cosine and not is_banned(banned, code):
             best, best_cosine = b, cosine
     return best
 
 
 @_compiled
-def walk_leads(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any, head: Any,
-               reverse: Any, seconds: Any, headings: Any, banned: Any, in_indptr: Any,
-               in_edge: Any, length: Any, least: float) -> Any:  # fmt: skip
-    """Walk straight back and straight on from each position."""
-    rows, edges = edge.size, head.size
+def piece_after(a: int, edge: int, first: int, last: int, listed: Any, base: Any,
+                banned: Any) -> Any:  # fmt: skip
+    """Find the piece that is an edge driven after piece ``a``; the edge itself if none may be."""
+    for at in range(first, last):
+        b = listed[at]
+        if base[b] == edge and not is_banned(banned, a * np.int64(base.size) + b):
+            return b
+    return edge
+
+
+@_compiled
+def walk_leads(edge: Any, fraction: Any, distance: float, base: Any, indptr: Any, out_edge: Any,
+               tail: Any, head: Any, reverse: Any, seconds: Any, headings: Any, banned: Any,
+               in_indptr: Any, in_edge: Any, banned_back: Any, length: Any,
+               least: float) -> Any:  # fmt: skip
+    """Walk straight back and straight on from each position, on with what was driven in mind."""
+    rows = edge.size
     first, last = np.empty(rows, np.int64), np.empty(rows, np.int64)
     before, after = np.empty(rows), np.empty(rows)
+    trail = np.empty(_MOST_PIECES, np.int64)
     for r in range(rows):
-        at, gone = edge[r], fraction[r] * length[edge[r]]
+        at, gone = np.int64(edge[r]), fraction[r] * length[edge[r]]
         before[r] = fraction[r] * seconds[at]
-        for _ in range(64):
-            if gone >= distance:
-                break
+        walked = 0
+        while walked < _MOST_PIECES and gone < distance:
             node = tail[at]
-            b = straightest(at, in_indptr[node], in_indptr[node + 1], in_edge, True, reverse,
-                            headings, banned, edges, least)  # fmt: skip
-            if b < 0 or b == edge[r]:
+            b = straightest(at, in_indptr[node], in_indptr[node + 1], in_edge, True, base, reverse,
+                            headings, banned_back, least)  # fmt: skip
+            if b < 0 or base[b] == edge[r]:
                 break
-            at = b
+            trail[walked] = base[at]
+            walked += 1
+            at = np.int64(b)
             gone += length[b]
             before[r] += seconds[b]
-        first[r] = at
-        at, gone = edge[r], (1.0 - fraction[r]) * length[edge[r]]
+        first[r] = at = base[at]
+        for k in range(walked - 1, -1, -1):
+            node = head[at]
+            at = np.int64(piece_after(at, trail[k], indptr[node], indptr[node + 1], out_edge, base,
+                                      banned))  # fmt: skip
+        gone = (1.0 - fraction[r]) * length[at]
         after[r] = (1.0 - fraction[r]) * seconds[at]
-        for _ in range(64):
+        for _ in range(_MOST_PIECES):
             if gone >= distance:
                 break
             node = head[at]
-            b = straightest(at, indptr[node], indptr[node + 1], in_edge, False, reverse,
-                            headings, banned, edges, least)  # fmt: skip
-            if b < 0 or b == edge[r]:
+            b = straightest(at, indptr[node], indptr[node + 1], out_edge, False, base, reverse,
+                            headings, banned, least)  # fmt: skip
+            if b < 0 or base[b] == edge[r]:
                 break
-            at = b
+            at = np.int64(b)
             gone += length[b]
             after[r] += seconds[b]
-        last[r] = at
+        last[r] = base[at]
     return first, before, last, after
 
 
 @_compiled
-def walk_marks(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any, head: Any,
-               reverse: Any, seconds: Any, headings: Any, banned: Any, in_indptr: Any,
-               in_edge: Any, length: Any, least: float, signal: Any,
-               junction: Any) -> Any:  # fmt: skip
+def walk_marks(edge: Any, fraction: Any, distance: float, base: Any, indptr: Any, out_edge: Any,
+               tail: Any, head: Any, reverse: Any, seconds: Any, headings: Any, banned: Any,
+               in_indptr: Any, in_edge: Any, banned_back: Any, length: Any, least: float,
+               signal: Any, junction: Any) -> Any:  # fmt: skip
     """Distance to the next signal and junction, before and after each position; inf if none."""
-    rows, edges = edge.size, head.size
+    rows = edge.size
     marks = np.full((rows, 4), np.inf)
     for r in range(rows):
         for side in range(2):
             back = side == 0
-            at = edge[r]
+            at = np.int64(edge[r])
             gone = (fraction[r] if back else 1.0 - fraction[r]) * length[at]
-            for _ in range(64):
+            for _ in range(_MOST_PIECES):
                 if gone > distance:
                     break
                 node = tail[at] if back else head[at]
@@ -147,31 +167,34 @@ def walk_marks(edge: Any, fraction: Any, distance: float, indptr: Any, tail: Any
                     marks[r, side] = gone
                     break
                 pointer = in_indptr if back else indptr
-                b = straightest(at, pointer[node], pointer[node + 1], in_edge, back, reverse,
-                                headings, banned, edges, least)  # fmt: skip
-                if b < 0 or b == edge[r]:
+                listed = in_edge if back else out_edge
+                forbidden = banned_back if back else banned
+                b = straightest(at, pointer[node], pointer[node + 1], listed, back, base, reverse,
+                                headings, forbidden, least)  # fmt: skip
+                if b < 0 or base[b] == edge[r]:
                     break
-                at = b
+                at = np.int64(b)
                 gone += length[b]
     return marks
 
 
 @_compiled
 def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, target_edge: Any,
-                  target_fraction: Any, limit_s: Any, indptr: Any, tail: Any, head: Any,
-                  reverse: Any, seconds: Any, headings: Any, banned: Any, length: Any,
-                  join: Any, signal: Any, near_s: float, cross_s: float, signal_s: float,
-                  link_m: float, cross_sign: float, straight: float) -> Any:  # fmt: skip
+                  target_fraction: Any, limit_s: Any, base: Any, indptr: Any, out_edge: Any,
+                  tail: Any, head: Any, reverse: Any, seconds: Any, headings: Any, banned: Any,
+                  length: Any, join: Any, signal: Any, near_s: float, cross_s: float,
+                  signal_s: float, link_m: float, cross_sign: float,
+                  straight: float) -> Any:  # fmt: skip
     """Search from each start, bounded, until its targets are settled.
 
     Turning back is onto the reverse of a piece, or by two turns across with a short link
     between (an opening in a median); both wait to join the traffic of the piece entered.
     """
-    edges = head.size
+    pieces = np.int64(base.size)
     found = np.full(target_edge.size, np.inf)
     backs = np.zeros(target_edge.size, np.int64)
-    label, turns = np.full(edges, np.inf), np.zeros(edges, np.int64)
-    across = np.zeros(edges, np.bool_)
+    label, turns = np.full(pieces, np.inf), np.zeros(pieces, np.int64)
+    across = np.zeros(pieces, np.bool_)
     touched = np.empty(1024, np.int64)
     keys, items = np.empty(1024), np.empty(1024, np.int64)
     for n in range(start_edge.size):
@@ -193,7 +216,7 @@ def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, targ
                     continue
                 farthest = 0.0
                 for p in range(begin, stop):
-                    if target_edge[p] == at:
+                    if target_edge[p] == base[at]:
                         there = key + target_fraction[p] * seconds[at]
                         if there < found[p]:
                             found[p], backs[p] = there, turns[at]
@@ -204,11 +227,15 @@ def search_routes(start_edge: Any, start_fraction: Any, target_indptr: Any, targ
                 linked = across[at] and length[at] <= link_m
             fresh = False
             node = head[at]
-            for b in range(indptr[node], indptr[node + 1]):
-                if is_banned(banned, np.int64(at) * edges + b):
+            for entry in range(indptr[node], indptr[node + 1]):
+                b = out_edge[entry]
+                if is_banned(banned, at * pieces + b):
                     continue
                 back, cost, crossing = 0, 0.0, False
-                if b == reverse[at]:
+                if base[b] == reverse[at]:
+                    # nobody turns back on the road between to get round what is forbidden
+                    if base[at] != at:
+                        continue
                     back, cost = 1, join[b]
                 else:
                     cosine, sine = bend(headings, at, b)

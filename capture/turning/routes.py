@@ -28,26 +28,36 @@ NO_U_TURN_CLASSES: Final = ("motorway",)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TurnMap:
-    """A network's directed pieces with what a turn from each onto the next costs."""
+    """A network's directed pieces with what a turn from each onto the next costs.
 
-    #: outgoing pieces by node, index pointer (N+1,)
-    indptr: NDArray[np.int32]
-    #: incoming pieces by node: pointer (N+1,) and pieces (E,)
-    in_indptr: NDArray[np.int32]
+    Pieces are numbered as :func:`capture.place.turns.turn_graph` does: the E edges, then the
+    twins of those in the middle of a turn restriction that spans whole roads; S in all.
+    """
+
+    #: number of edges E
+    edges: int
+    #: the edge that each piece is (S,)
+    base: IntArray
+    #: outgoing pieces by node, for driving on: pointer (N+1,) and pieces
+    indptr: IntArray
+    out_edge: NDArray[np.int32]
+    #: incoming pieces by node, for walking back: pointer (N+1,) and pieces
+    in_indptr: IntArray
     in_edge: NDArray[np.int32]
-    #: end nodes of each piece (E,)
+    #: end nodes of each piece (S,)
     tail: NDArray[np.int32]
     head: NDArray[np.int32]
-    #: the same road the other way, -1 where one-way (E,)
+    #: the same road the other way, an edge, -1 where one-way (S,)
     reverse: NDArray[np.int32]
-    #: time and length of each piece (E,)
+    #: time and length of each piece (S,)
     seconds: FloatArray
     length_m: FloatArray
-    #: unit direction at the start and the end of each piece (E, 4): x, y, x, y
+    #: unit direction at the start and the end of each piece (S, 4): x, y, x, y
     headings: FloatArray
-    #: sorted codes from * E + to of forbidden turns
+    #: sorted codes from * S + to of forbidden turns, driving on and walking back
     banned: IntArray
-    #: time of joining each piece by turning back onto it, inf where nobody does (E,)
+    banned_back: IntArray
+    #: time of joining each piece by turning back onto it, inf where nobody does (S,)
     join_s: FloatArray
     #: longest link through a median, metres
     link_m: float
@@ -102,27 +112,30 @@ def make_turn_map(
     join_s : ndarray of float, shape (E,)
         Time of joining each piece by turning back onto it, inf where nobody does.
     """
-    head = np.asarray(network.edge_head, dtype=np.int32)
-    nodes = len(network.indptr) - 1
-    in_edge = np.argsort(head, kind="stable").astype(np.int32)
-    in_indptr = np.zeros(nodes + 1, dtype=np.int32)
-    np.cumsum(np.bincount(head, minlength=nodes), out=in_indptr[1:])
-    size = np.int64(max(head.size, 1))
-    banned = np.asarray(network.banned_from, dtype=np.int64) * size + np.asarray(
-        network.banned_to, dtype=np.int64
-    )
+    from capture.place.turns import turn_graph
+
+    graph = turn_graph(network)
+
+    def by_piece(values: Any, kind: Any) -> Any:
+        made = np.asarray(values, dtype=kind)
+        return made if graph.size == len(made) else made[graph.base]
+
     return TurnMap(
-        indptr=np.asarray(network.indptr, dtype=np.int32),
-        in_indptr=in_indptr,
-        in_edge=in_edge,
-        tail=np.asarray(network.edge_tail, dtype=np.int32),
-        head=head,
-        reverse=np.asarray(network.edge_reverse, dtype=np.int32),
-        seconds=np.asarray(network.edge_seconds, dtype=np.float64),
-        length_m=np.asarray(network.edge_length_m, dtype=np.float64),
-        headings=compute_headings(network),
-        banned=np.sort(banned),
-        join_s=np.asarray(join_s, dtype=np.float64),
+        edges=network.edges,
+        base=graph.base,
+        indptr=graph.out_start,
+        out_edge=graph.out_edge,
+        in_indptr=graph.in_start,
+        in_edge=graph.in_edge,
+        tail=by_piece(network.edge_tail, np.int32),
+        head=by_piece(network.edge_head, np.int32),
+        reverse=by_piece(network.edge_reverse, np.int32),
+        seconds=by_piece(network.edge_seconds, np.float64),
+        length_m=by_piece(network.edge_length_m, np.float64),
+        headings=by_piece(compute_headings(network), np.float64),
+        banned=graph.banned_on,
+        banned_back=graph.banned_back,
+        join_s=by_piece(join_s, np.float64),
         link_m=values.value("median_link_m"),
         signal=np.asarray(network.node_signal, dtype=np.bool_),
         near_turn_s=values.value("junction_near_turn_s"),
@@ -157,7 +170,8 @@ def find_leads(
 
     made: tuple[IntArray, FloatArray, IntArray, FloatArray] = walk_leads(
         np.asarray(edge, np.int64), np.asarray(fraction, np.float64), float(distance_m),
-        *_arrays(turns), turns.in_indptr, turns.in_edge, turns.length_m, turns.straight_cosine,
+        *_arrays(turns), turns.in_indptr, turns.in_edge, turns.banned_back, turns.length_m,
+        turns.straight_cosine,
     )  # fmt: skip
     return made
 
@@ -176,14 +190,13 @@ def find_marks(
     from capture.turning.kernels import walk_marks
 
     nodes = turns.indptr.size - 1
-    twin = turns.reverse >= 0
-    legs = np.bincount(turns.tail, minlength=nodes) + np.bincount(
-        turns.head[~twin], minlength=nodes
-    )
+    tail, head = turns.tail[: turns.edges], turns.head[: turns.edges]
+    one_way = turns.reverse[: turns.edges] < 0
+    legs = np.bincount(tail, minlength=nodes) + np.bincount(head[one_way], minlength=nodes)
     made: FloatArray = walk_marks(
         np.asarray(edge, np.int64), np.asarray(fraction, np.float64), float(distance_m),
-        *_arrays(turns), turns.in_indptr, turns.in_edge, turns.length_m, turns.straight_cosine,
-        turns.signal, legs >= 3,
+        *_arrays(turns), turns.in_indptr, turns.in_edge, turns.banned_back, turns.length_m,
+        turns.straight_cosine, turns.signal, legs >= 3,
     )  # fmt: skip
     return made
 
@@ -233,7 +246,9 @@ def find_routes(
 
 def _arrays(turns: TurnMap) -> tuple[Any, ...]:
     return (
+        turns.base,
         turns.indptr,
+        turns.out_edge,
         turns.tail,
         turns.head,
         turns.reverse,

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from around_towns import draw_crossing, draw_town, find_edge
+from toy_roads import Road, build_network
 
 from capture.area import open_area
 from capture.around import VALUES
@@ -108,6 +109,59 @@ def test_forbidden_turns_and_turning_back_feed_nothing(tmp_path):
     assert sorted(part) == sorted([find_edge(network, 1, 2), find_edge(network, 6, 2)])
 
 
+#: west and north lead over a middle road to east and south
+OVER = (
+    Road(points=((-1000, 0), (0, 0)), name="West", mps=10.0, oneway=True),
+    Road(points=((0, 600), (0, 0)), name="North", mps=10.0, oneway=True),
+    Road(points=((0, 0), (100, 0)), name="Middle", mps=10.0, oneway=True),
+    Road(points=((100, 0), (900, 0)), name="East", mps=10.0, oneway=True),
+    Road(points=((100, 0), (100, -700)), name="South", mps=10.0, oneway=True),
+)
+OVER_FLOW = (6000.0, 3000.0, 9000.0, 5000.0, 1000.0)
+
+
+@pytest.mark.parametrize("held", [False, True])
+def test_who_may_not_go_on_over_a_whole_road_feeds_nothing(held):
+    """From the west over the middle straight on is forbidden: the east is fed by the north."""
+    rule = ((0, True), (2, True), (3, True))
+    over = build_network(list(OVER), long_bans=(rule,) if held else ())
+    ahead = over.segment_edge_forward
+    vehicles = np.array(OVER_FLOW)[over.edge_segment]
+    feeders = find_feeders(over, vehicles, values=VALUES)
+
+    def passed(segment, x, y, fraction=0.5):
+        beside = find_beside(over, [x], [y], [1.0], values=VALUES)
+        given = [ahead[segment]], [fraction]
+        return compute_passed_first(over, feeders, beside, *given, values=VALUES)[0]
+
+    part = 6000 / (6000 + 3000)
+    assert passed(2, -500.0, 10.0) == pytest.approx(part), "the middle itself is fed by both"
+    assert passed(3, -500.0, 10.0) == pytest.approx(0.0 if held else part)
+    assert passed(3, 10.0, 300.0) == pytest.approx(1.0 if held else 1 - part)
+    assert passed(3, 50.0, 10.0) == pytest.approx(1.0), "all came over the middle"
+    # straight on counts six times, but all from the west must turn south when held
+    turned = 1000 / (6 * 5000 + 1000)
+    from_west = part if held else part * turned
+    from_north = (1 - part) * turned
+    assert passed(4, -500.0, 10.0) == pytest.approx(from_west / (from_west + from_north))
+
+
+def test_drivers_followed_one_by_one_keep_to_the_restriction(request):
+    """The demo's one restriction over a whole road: nobody fed over it came that way."""
+    network = open_place(open_area(request.config.rootpath / "data_public/demo")).network
+    (path,) = network.banned_paths()
+    feeders = find_feeders(network, np.full(network.edges, 1000.0), values=VALUES)
+
+    def feeding(number):
+        return feeders.edge[feeders.indptr[number] : feeders.indptr[number + 1]].tolist()
+
+    trails = [[path[-1]]]
+    for edge in path[-2::-1]:
+        trails = [[*t, n] for t in trails for n in feeding(t[-1]) if feeders.base[n] == edge]
+    assert trails == []
+    assert path[0] in {int(feeders.base[n]) for n in feeding(path[1])}
+
+
 def test_feeder_shares_sum_to_one(network, flow):
     feeders = find_feeders(network, flow, values=VALUES)
     counts = np.diff(feeders.indptr)
@@ -140,8 +194,9 @@ def _walk_randomly(network, feeders, beside, edge, fraction, *, window_s, walker
     for _ in range(walkers):
         at, end, used, best = edge, fraction, 0.0, 0.0
         while used < window_s:
-            seconds = network.edge_seconds[at]
-            for b in range(beside.indptr[at], beside.indptr[at + 1]):
+            road = feeders.base[at]
+            seconds = network.edge_seconds[road]
+            for b in range(beside.indptr[road], beside.indptr[road + 1]):
                 ahead = end - beside.fraction[b]
                 if ahead >= 0 and used + ahead * seconds <= window_s:
                     best = max(best, beside.weight[b])

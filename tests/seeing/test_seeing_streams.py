@@ -207,6 +207,30 @@ def test_the_approach_follows_bends_and_the_roads_own_name() -> None:
     assert steps == pytest.approx(5.0, abs=1e-6)
 
 
+def test_the_approach_takes_no_way_that_is_forbidden_over_a_whole_road() -> None:
+    roads = [
+        Road(points=((-400, 0), (0, 0)), name="West"),
+        Road(points=((0, 0), (60, 0)), name="Middle"),
+        Road(points=((60, 0), (400, 0)), name="East"),
+        Road(points=((-390, -90), (0, 0)), name="Side"),
+    ]
+    rule = ((0, True), (1, True), (2, True))
+    walked = {}
+    for held in (False, True):
+        network = build_network(roads, long_bans=(rule,) if held else ())
+        edge = network.segment_edge_forward[[2, 1]].astype(np.int64)
+        walked[held] = walk_approach(
+            prepare_roads(network), edge, np.array([0.5, 0.5]), distance_m=np.full(2, 300.0),
+            driving_side="right",
+        )  # fmt: skip
+    assert set(walked[False].segment[0].tolist()) == {2, 1, 0}
+    assert set(walked[True].segment[0].tolist()) == {2, 1, 3}, "those from the west may not come"
+    assert set(walked[True].segment[1].tolist()) == {1, 0}, "as far as the middle they may"
+    # half a lane aside on every piece, those with a second number too
+    assert walked[True].eyes[0, 30, 1] == pytest.approx(-1.8)
+    assert walked[True].eyes[1, 2, 1] == pytest.approx(-1.8)
+
+
 def test_a_view_far_off_the_heading_counts_half() -> None:
     clear = np.ones((1, 1, 10), dtype=bool)
     degrees = np.full((1, 1, 10), 30.0)

@@ -60,9 +60,13 @@ def build_network(
     *,
     signals: tuple[Point, ...] = (),
     bans: tuple[tuple[int, bool, int, bool], ...] = (),
+    long_bans: tuple[tuple[tuple[int, bool], ...], ...] = (),
     driving_side: str = "right",
 ) -> Network:
-    """Build a network; ends that coincide are one junction."""
+    """Build a network; ends that coincide are one junction.
+
+    ``long_bans`` forbid paths of three and more (segment, along it).
+    """
     nodes: dict[Point, int] = {}
     for road in roads:
         for point in (road.points[0], road.points[-1]):
@@ -144,6 +148,8 @@ def build_network(
         geom_y=geometry[:, 1],
         banned_from=np.array([where[(b[0], b[1])] for b in bans], np.int32),
         banned_to=np.array([where[(b[2], b[3])] for b in bans], np.int32),
+        banned_path_indptr=np.cumsum([0, *map(len, long_bans)]).astype(np.int64),
+        banned_path_edge=np.array([where[step] for path in long_bans for step in path], np.int32),
     )
 
 

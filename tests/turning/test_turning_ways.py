@@ -10,9 +10,11 @@ import pytest
 from toy_roads import Pass, Road, Toy, build_frontage, build_network, build_streams, build_volumes
 from toy_roads import mirror as swap
 
+from capture.area import open_area
 from capture.basis import InputError
+from capture.place import open_place
 from capture.turning import VALUES, add_turning
-from capture.turning.routes import find_routes, make_turn_map
+from capture.turning.routes import find_leads, find_routes, make_turn_map
 from capture.turning.ways import find_ways, pair_streams
 
 BLOCK = (
@@ -127,6 +129,80 @@ def test_turn_bans_close_the_way_round() -> None:
     )
     assert banned.detour_s[1] > free.detour_s[1]
     assert banned.delay_s[1] >= free.delay_s[1]
+
+
+#: a divided road with links through its median at 300 m and at 700 m
+DIVIDED = (
+    Road(points=((0, 0), (300, 0)), oneway=True),
+    Road(points=((300, 0), (700, 0)), oneway=True),
+    Road(points=((700, 0), (900, 0)), oneway=True),
+    Road(points=((900, 12), (700, 12)), oneway=True),
+    Road(points=((700, 12), (300, 12)), oneway=True),
+    Road(points=((300, 12), (0, 12)), oneway=True),
+    Road(points=((300, 0), (300, 12)), name="Link"),
+    Road(points=((700, 0), (700, 12)), name="Link"),
+)
+#: no turning back through the first link
+NO_BACK = ((0, True), (6, True), (5, True))
+
+
+def test_a_ban_over_a_whole_link_sends_drivers_to_the_next() -> None:
+    found = []
+    for bans in ((), (NO_BACK,)):
+        network = build_network(list(DIVIDED), long_bans=bans)
+        turns = make_turn_map(network, driving_side="right", join_s=np.full(network.edges, 20.0))
+        seconds, _ = find_routes(
+            turns, start_edge=network.segment_edge_forward[[0, 0, 1]],
+            start_fraction=np.full(3, 0.5), target_indptr=np.arange(4),
+            target_edge=network.segment_edge_forward[[5, 6, 5]],
+            target_fraction=np.full(3, 0.5), limit_s=np.full(3, 600.0),
+        )  # fmt: skip
+        found.append(seconds)
+    free, held = found
+    assert held[0] == pytest.approx(free[0] + 800 / 15.0), "400 m farther and back"
+    assert held[1] == free[1], "onto the link itself still"
+    assert held[2] == free[2], "from elsewhere over the first link still"
+
+
+def test_straight_on_over_a_whole_road_is_no_lead_when_forbidden() -> None:
+    roads = [
+        Road(points=((-400, 0), (0, 0))),
+        Road(points=((0, 0), (60, 0))),
+        Road(points=((60, 0), (400, 0))),
+        Road(points=((60, 0), (300, -40)), name="Fork"),
+    ]
+    rule = ((0, True), (1, True), (2, True))
+    free, held = (build_network(roads, long_bans=bans) for bans in ((), (rule,)))
+    ahead = free.segment_edge_forward
+    on = {}
+    for name, network in (("free", free), ("held", held)):
+        turns = make_turn_map(network, driving_side="right", join_s=np.full(network.edges, 20.0))
+        on[name] = find_leads(
+            turns, ahead[[1, 2]].astype(np.int64), np.array([0.5, 0.5]), distance_m=250.0
+        )
+    assert on["free"][0].tolist() == [ahead[0], ahead[0]]
+    assert on["free"][2].tolist() == [ahead[2], ahead[2]]
+    assert on["held"][0].tolist() == [ahead[0], ahead[1]], "no driver on the east came from west"
+    assert on["held"][2].tolist() == [ahead[3], ahead[2]], "who came from west goes on by the fork"
+
+
+def test_the_demos_ban_over_a_whole_road_holds(request: pytest.FixtureRequest) -> None:
+    from dataclasses import replace
+
+    held = open_place(open_area(request.config.rootpath / "data_public/demo")).network
+    free = replace(held, banned_path_indptr=np.zeros(1, np.int64))
+    (path,) = held.banned_paths()
+    middle = float(np.asarray(held.edge_seconds)[list(path[1:-1])].sum())
+    took = {}
+    for name, network in (("held", held), ("free", free)):
+        turns = make_turn_map(network, driving_side="right", join_s=np.full(network.edges, 20.0))
+        took[name] = find_routes(
+            turns, start_edge=np.array([path[0]]), start_fraction=np.ones(1),
+            target_indptr=np.array([0, 1]), target_edge=np.array([path[-1]]),
+            target_fraction=np.zeros(1), limit_s=np.full(1, 900.0),
+        )[0][0]  # fmt: skip
+    assert middle <= took["free"] < middle + 120.0
+    assert took["held"] > took["free"] + 5.0
 
 
 def test_median_opening_on_the_map_is_found() -> None:
