@@ -137,21 +137,16 @@ def get_members(inputs: Inputs, area: Any, *, stamp: float) -> Any:
 def get_numbers(inputs: Inputs, area: Any, *, stamp: float) -> Any:
     """Return every room's numbers: built in, the user's own, and learned from own months."""
     from capture.chain import load_numbers
-    from capture.share import replace_constants
 
-    numbers = load_numbers(inputs.replaced)
-    if inputs.member_months:
-        learned = get_members(inputs, area, stamp=stamp).learned
-        numbers["share"] = replace_constants(numbers["share"], learned)
-    return numbers
+    return load_numbers(get_replaced(inputs, area, stamp=stamp))
 
 
-def get_replaced(inputs: Inputs, area: Any, *, stamp: float) -> dict[str, float]:
-    """Return the user's own numbers, those learned from own months by their middle."""
+def get_replaced(inputs: Inputs, area: Any, *, stamp: float) -> dict[str, Any]:
+    """Return the user's own numbers, those learned from own months with their spread."""
     if not inputs.member_months:
         return inputs.replaced
     learned = get_members(inputs, area, stamp=stamp).learned
-    return {**{f"share.{each.name}": each.value for each in learned}, **inputs.replaced}
+    return {**{f"share.{each.name}": each for each in learned}, **inputs.replaced}
 
 
 def _pick(replaced: dict[str, float], *rooms: str) -> dict[str, float]:

@@ -9,7 +9,7 @@ import importlib
 from collections.abc import Mapping
 from typing import Final
 
-from capture.basis import InputError, Sheet
+from capture.basis import InputError, Sheet, Sourced, plain_text
 
 #: rooms with a sheet, in the order in which data walks through them
 ROOMS: Final = (
@@ -27,15 +27,18 @@ ROOMS: Final = (
 )
 
 Numbers = Mapping[str, Sheet]
+#: the user's own numbers by ``room.name``; one that was learned keeps its own spread
+Replaced = Mapping[str, float | Sourced]
 
 
-def load_numbers(replaced: Mapping[str, float] | None = None) -> dict[str, Sheet]:
+def load_numbers(replaced: Replaced | None = None) -> dict[str, Sheet]:
     """Gather every room's sheet, some values replaced by the user's own.
 
     Parameters
     ----------
-    replaced : mapping of str to float, optional
-        ``{"line.pitch_m": 7.0}``: room, dot, name of the constant.
+    replaced : mapping of str to float or Sourced, optional
+        ``{"line.pitch_m": 7.0}``: room, dot, name of the constant. A bare number is taken as
+        certain.
 
     Returns
     -------
@@ -53,7 +56,7 @@ def load_numbers(replaced: Mapping[str, float] | None = None) -> dict[str, Sheet
     >>> sheets["line"].value("pitch_m")
     7.0
     """
-    by_room: dict[str, dict[str, float]] = {}
+    by_room: dict[str, dict[str, float | Sourced]] = {}
     for full_name, value in (replaced or {}).items():
         room, dot, name = full_name.partition(".")
         if not dot or room not in ROOMS:
@@ -65,8 +68,24 @@ def load_numbers(replaced: Mapping[str, float] | None = None) -> dict[str, Sheet
     sheets: dict[str, Sheet] = {}
     for room in ROOMS:
         sheet: Sheet = importlib.import_module(f"capture.{room}.values").VALUES
-        sheets[room] = sheet.override(by_room[room]) if room in by_room else sheet
+        sheets[room] = _replace(sheet, by_room[room]) if room in by_room else sheet
     return sheets
+
+
+def _replace(sheet: Sheet, own: Replaced) -> Sheet:
+    bare = {name: value for name, value in own.items() if not isinstance(value, Sourced)}
+    told = {name: value for name, value in own.items() if isinstance(value, Sourced)}
+    for name, number in told.items():
+        usual = sheet[name]
+        if (number.name, number.unit) != (usual.name, usual.unit):
+            raise InputError(
+                f"{sheet.room}.{plain_text(name, most=60)} must be in {usual.unit}, got "
+                f"{plain_text(number.name, most=60)} in {plain_text(number.unit, most=20)}; "
+                "give the same number"
+            )
+        for end in (number.low, number.value, number.high):
+            sheet.override({name: end})
+    return Sheet(sheet.room, {**sheet.override(bare), **told}.values())
 
 
 def parse_replaced(texts: list[str]) -> dict[str, float]:

@@ -33,6 +33,18 @@ def round_digits(value: float, digits: int = DIGITS) -> float:
     return float(f"{value:.{digits - 1}e}")
 
 
+class Exact(float):
+    """A number that is written with all its digits.
+
+    Examples
+    --------
+    >>> make_plain([Exact(1 / 3), 1 / 3])
+    [0.3333333333333333, 0.333333]
+    """
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summed:
     """Draws summed up, some of which may be endless or undefined."""
@@ -139,6 +151,8 @@ def make_plain(thing: Any) -> Any:
     if isinstance(thing, float | np.floating):
         if not math.isfinite(thing):
             raise InputError(f"a study file holds finite numbers, got {thing}; say it in words")
+        if isinstance(thing, Exact):
+            return float(thing)
         return round_digits(float(thing))
     if isinstance(thing, Mapping):
         return {str(key): make_plain(value) for key, value in thing.items()}

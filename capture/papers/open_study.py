@@ -1,24 +1,24 @@
 """How is a study made again from its file, number by number?
 
-The file tells the area, the site, the offer, the seed, the number of worlds, the year and
-the user's own numbers; from these the whole chain is walked again. The file is untrusted:
-it is bounded, only plain values are read from it, and nothing in it is run. When the
-area's roads have changed since, or the program gives other numbers, that is said.
+The file tells the area, the site, the offer, the seed, the number of worlds, the year, the
+user's own numbers and tables; from these the whole chain is walked again. The file is
+untrusted: it is bounded, only plain values are read from it, and nothing in it is run. When
+the area's files have changed since, or the program gives other numbers, that is said.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
-from capture.area.area import AREA_FILE
-from capture.basis import CaptureError, DataError, Offer, plain_text
-from capture.papers.numbers import round_digits
+from capture.basis import CaptureError, DataError, Offer, Sourced, plain_text
+from capture.papers.asked import LEARNED_FIELDS
+from capture.papers.given import read_given
+from capture.papers.given_checks import check_frontage
 
 if TYPE_CHECKING:
     from capture.area import Area
@@ -27,15 +27,13 @@ if TYPE_CHECKING:
 MOST_BYTES: Final = 50_000_000
 MOST_OWN: Final = 5_000
 MOST_DRAWS: Final = 100_000
-#: numbers that must come out again, as paths in the file
+#: parts of the file that must come out again, the foremost first
 CHECKED: Final = (
-    ("passing", "value"),
-    ("capture_rate", "value"),
-    ("cars_per_year", "value"),
-    ("design_hour_cars",),
-)
-#: six digits are written, the last one rounded
-_CLOSE: Final = 1e-5
+    "passing", "capture_rate", "cars_per_year", "design_hour_cars", "streams", "rivals", "people",
+    "busy_hour_cars", "line", "queue", "utilities", "ground", "money",
+)  # fmt: skip
+#: six digits are written, the last one rounded; another machine's last bits differ
+_CLOSE: Final = 1e-4
 
 
 def load_study_file(path: Path | str) -> dict[str, Any]:
@@ -81,14 +79,14 @@ def reopen_study(
     path : Path or str
         A ``study.json``.
     area : Area, Path or str, optional
-        Where the area is now; looked for where the file says when left out, as said, beside
-        the file or in the working folder.
+        Where the area is now. Left out, a folder or file of the name that the study's file
+        says is looked for in the working folder, beside the file and above it.
     check : bool
-        Whether to refuse when the numbers come out otherwise than in the file.
+        Whether to refuse when a number comes out otherwise than in the file.
     **given
-        What no file holds, as for :func:`capture.chain.study`: ``site`` (when it came from
-        a file of its own), ``known``, ``driveways``, ``answers``, ``rivals``, ``ties``,
-        ``frontage``, ``works``.
+        What the file names in ``by_hand`` without holding it, as for
+        :func:`capture.chain.study`: ``site`` when it came from a file of its own, and tables
+        that were left out. What is passed goes before what the file holds.
 
     Returns
     -------
@@ -104,22 +102,31 @@ def reopen_study(
     """
     from capture.area import open_area
     from capture.chain import study
+    from capture.place import open_place
 
     told = load_study_file(path)
     where = Path(path).name
     ask = told["request"]
+    if told.get("withheld"):
+        raise DataError(
+            f"{where}: the client's own figures are withheld in it, so it cannot be made again; "
+            "ask for the file that holds them"
+        )
     _refuse_missing(where, ask, given)
+    held = {**read_given(ask.get("given", {}), where), **given}
     opened = open_area(_find_area(Path(path), ask)) if area is None else area
     opened = open_area(opened) if isinstance(opened, str | Path) else opened
+    if "frontage" in held:
+        check_frontage(held["frontage"], open_place(opened))
     made = study(
         opened,
-        given.pop("site", None) or _find_site(opened, told, where),
+        held.pop("site", None) or _find_site(opened, told, where),
         _read_offer(told, where),
         seed=_whole(told, "seed", where, most=2**63),
         draws=_whole(told, "draws", where, most=MOST_DRAWS),
         year=_whole(told, "year", where, most=3000),
-        replaced=_own_numbers(ask, where),
-        **given,
+        replaced={**_read_learned(ask, where), **_read_exact(ask, "replaced", where)},
+        **held,
     )
     if check:
         _check_same(made, told, where)
@@ -133,25 +140,31 @@ def _refuse_missing(where: str, ask: Any, given: Mapping[str, Any]) -> None:
     missing = [name for name in by_hand if given.get(name) is None]
     if missing:
         raise DataError(
-            f"{where}: was made with {plain_text(', '.join(missing))} by hand, which the file does "
-            "not hold; pass them along"
+            f"{where}: was made with {plain_text(', '.join(missing))} of its maker's own, which "
+            "the file does not hold; pass them along"
         )
 
 
 def _find_area(path: Path, ask: Mapping[str, Any]) -> Path:
-    written = ask.get("area")
-    if not isinstance(written, str) or not written or "\x00" in written:
-        raise DataError(f"{path.name}: does not say where its area is; pass area=")
-    name = Path(written).name
+    name = ask.get("area")
+    if not isinstance(name, str) or name in ("", ".", "..") or Path(name).name != name:
+        raise DataError(f"{path.name}: does not name its area's folder or file; pass area=")
     around = [Path.cwd(), path.resolve().parent, *path.resolve().parents[1:4]]
     for folder in around:
-        for place in (folder / written, folder / name, folder / "data_public" / name):
-            if place.exists():
+        for place in (folder / name, folder / "data_public" / name):
+            if _is_there(place):
                 return place
     raise DataError(
-        f"{path.name}: its area {plain_text(written, most=120)} is not there; pass area= with its "
-        "place now"
+        f"{path.name}: its area {plain_text(name, most=120)} is neither in the working folder nor "
+        "beside the file; pass area= with its place now"
     )
+
+
+def _is_there(place: Path) -> bool:
+    try:
+        return place.exists()
+    except (OSError, ValueError):
+        return False
 
 
 def _find_site(area: Area, told: Mapping[str, Any], where: str) -> Any:
@@ -183,8 +196,29 @@ def _read_offer(told: Mapping[str, Any], where: str) -> Offer:
         raise DataError(f"{where}: offer cannot be read ({error}); mend it") from None
 
 
-def _own_numbers(ask: Mapping[str, Any], where: str) -> dict[str, float]:
-    return _read_exact(ask, "replaced", where)
+def _read_learned(ask: Mapping[str, Any], where: str) -> dict[str, Sourced]:
+    """Read numbers that learned from the user's own months, each with its spread."""
+    from capture.chain import load_numbers
+
+    usual = load_numbers()
+    told = ask.get("learned", {})
+    if not isinstance(told, dict) or len(told) > MOST_OWN:
+        raise DataError(f"{where}: request.learned must be a table of up to {MOST_OWN:,}; mend it")
+    read = {}
+    for name, fields in told.items():
+        room, _, key = name.partition(".")
+        if room not in usual or key not in usual[room]:
+            raise DataError(f"{where}: request.learned has an unknown {plain_text(name, most=60)}")
+        try:
+            kept = {field: fields[field] for field in LEARNED_FIELDS}
+            kept |= {field: float(kept[field]) for field in ("value", "low", "high")}
+            kept |= {field: plain_text(kept[field], most=400) for field in LEARNED_FIELDS[3:]}
+            read[name] = replace(usual[room][key], **kept)
+        except (TypeError, KeyError, ValueError):
+            raise DataError(
+                f"{where}: request.learned {plain_text(name, most=60)} is damaged; mend it"
+            ) from None
+    return read
 
 
 def _read_exact(ask: Mapping[str, Any], field: str, where: str) -> dict[str, float]:
@@ -226,84 +260,34 @@ def _check_same(made: Study, told: Mapping[str, Any], where: str) -> None:
     again = make_study_dict(made)
     was, now = (one["request"].get("roads_sha256") for one in (told, again))
     roads = "; the roads file has changed since" if was != now else ""
-    for path in CHECKED:
-        before, after = _follow(told, path), _follow(again, path)
-        if not np.isclose(before, after, rtol=_CLOSE, atol=0.0):
-            name = ".".join(path)
-            raise DataError(
-                f"{where}: {name} was {before:g} and comes out as {after:g}{roads}; the area's "
-                f"files or the program have changed: pass check=False to take the new numbers"
-            )
+    for part in CHECKED:
+        before, after = dict(_walk(told.get(part), part)), dict(_walk(again[part], part))
+        for name in [*before, *(name for name in after if name not in before)]:
+            if not _is_same(before.get(name), after.get(name)):
+                raise DataError(
+                    f"{where}: {name} was {_say(before.get(name))} and comes out as "
+                    f"{_say(after.get(name))}{roads}; the area's files or the program have "
+                    "changed: pass check=False to take the new numbers"
+                )
 
 
-def _follow(told: Any, path: tuple[str, ...]) -> float:
-    for key in path:
-        told = told.get(key) if isinstance(told, dict) else None
-    return float(told) if isinstance(told, int | float) else math.nan
+def _walk(thing: Any, name: str) -> Iterator[tuple[str, Any]]:
+    """Yield the name and value of every number in a part of the file."""
+    if isinstance(thing, dict):
+        for key, value in thing.items():
+            yield from _walk(value, f"{name}.{plain_text(key, most=60)}")
+    elif isinstance(thing, list):
+        for index, value in enumerate(thing):
+            yield from _walk(value, f"{name}.{index + 1}")
+    elif isinstance(thing, int | float):
+        yield name, float(thing)
 
 
-def tell_request(made: Study) -> dict[str, Any]:
-    """Tell what a study was asked for, so that it can be made again.
-
-    Parameters
-    ----------
-    made : Study
-
-    Returns
-    -------
-    dict
-        ``area`` (its folder or file, from the working folder on when it lies below it),
-        ``site`` as text, ``replaced`` with the user's own numbers and ``offer_exact`` with
-        those of the offer that have more digits than the file writes, ``by_hand`` with the
-        names of what no file holds, ``roads_sha256``.
-    """
-    from capture.chain import load_numbers
-
-    ask = made.chain.request
-    usual = load_numbers()
-    replaced = {
-        f"{room}.{number.name}": repr(number.value)
-        for room, sheet in ask.numbers.items()
-        for number in sheet.values()
-        if number != usual[room][number.name]
-    }
-    by_hand = [
-        name
-        for name in ("known", "driveways", "answers", "rivals", "ties", "frontage")
-        if getattr(ask, name, None) is not None
-    ]
-    if not ask.works.is_none:
-        by_hand.append("works")
-    site = _say_site(ask)
-    if not site:
-        by_hand.append("site")
-    exact = {
-        name: repr(value)
-        for name, value in ask.offer.to_dict().items()
-        if isinstance(value, float) and round_digits(value) != value
-    }
-    return {
-        "area": _say_area(ask.area),
-        "site": site,
-        "offer_exact": exact,
-        "replaced": replaced,
-        "by_hand": by_hand,
-        "roads_sha256": made.place.sha256,
-    }
+def _is_same(before: float | None, after: float | None) -> bool:
+    if before is None or after is None:
+        return False
+    return math.isclose(before, after, rel_tol=_CLOSE, abs_tol=1e-9)
 
 
-def _say_area(area: Any) -> str:
-    """Say an area by the name of its folder or file, so that no file tells of its machine."""
-    folder = Path(area.folder).resolve()
-    return folder.name if (folder / AREA_FILE).is_file() else Path(area.roads).name
-
-
-def _say_site(ask: Any) -> str:
-    """Say a site as text that finds it again; "" for one from a file of its own."""
-    sites = ask.sites
-    if sites.polygons[0] is None and sites.ids[0] == "site":
-        return f"{float(sites.lat[0])!r},{float(sites.lon[0])!r}"
-    layer = ask.area.layers.get("parcels")
-    if layer is not None and layer.path is not None and sites.source == layer.path.name:
-        return f"parcel:{sites.ids[0]}"
-    return ""
+def _say(number: float | None) -> str:
+    return "no number" if number is None else f"{number:g}"

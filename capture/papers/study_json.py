@@ -7,6 +7,7 @@ is published as a JSON Schema beside this module. The same study gives the same 
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
@@ -15,11 +16,12 @@ import numpy as np
 
 import capture
 from capture.basis import Offer, plain_text
+from capture.papers.asked import tell_request
 from capture.papers.numbers import render_json, sum_draws, write_number
-from capture.papers.open_study import tell_request
 from capture.papers.sources import Entry, SourceBook
 from capture.papers.steps import STEPS
 from capture.papers.telling import tell_result
+from capture.papers.withheld import PRIVATE_PARTS, hide_book, hide_told, is_withheld
 
 SCHEMA_ID: Final = "urn:site-to-line:study:1"
 #: fields of rooms that are workings, not results
@@ -73,7 +75,7 @@ def make_source_book(study: Any) -> SourceBook:
             )
         )
     _book_offer(book, study.offer)
-    return book
+    return hide_book(book) if is_withheld(study) else book
 
 
 def _book_stream(book: SourceBook, study: Any, r: int, layers: dict[str, str]) -> str:
@@ -113,9 +115,17 @@ def _book_offer(book: SourceBook, offer: Offer) -> None:
         )
 
 
-def make_study_dict(study: Any) -> dict[str, Any]:
-    """Make the content of a study file, as plain values."""
-    book = make_source_book(study)
+def make_study_dict(study: Any, *, hide: Collection[str] = ()) -> dict[str, Any]:
+    """Make the content of a study file, as plain values.
+
+    Parameters
+    ----------
+    study : Study
+    hide : collection of str
+        What was given by hand and stays out of the file, as for
+        :func:`capture.papers.asked.tell_request`.
+    """
+    book, hidden = make_source_book(study), is_withheld(study)
     draws = study.worlds.draws
     told = {
         "schema": SCHEMA_ID,
@@ -123,7 +133,7 @@ def make_study_dict(study: Any) -> dict[str, Any]:
         "seed": study.worlds.seed,
         "draws": draws,
         "year": study.year,
-        "request": tell_request(study),
+        "request": tell_request(study, hide=[*hide, *PRIVATE_PARTS] if hidden else hide),
         "area": _tell_area(study),
         "site": _tell_site(study),
         "offer": study.offer.to_dict(),
@@ -144,12 +154,20 @@ def make_study_dict(study: Any) -> dict[str, Any]:
         "cautions": [plain_text(text, most=2000) for text in study.cautions],
         "sources": [entry.to_dict() for entry in book.entries()],
     }
-    return told
+    return hide_told(told, study) if hidden else told
 
 
-def render_study(study: Any) -> str:
-    """Render a study as the text of its file; the same study gives the same text."""
-    return render_json(make_study_dict(study))
+def render_study(study: Any, *, hide: Collection[str] = ()) -> str:
+    """Render a study as the text of its file; the same study gives the same text.
+
+    Parameters
+    ----------
+    study : Study
+    hide : collection of str
+        What was given by hand and stays out of the file: ``"known"``, ``"sales"`` and others,
+        as for :func:`capture.papers.asked.tell_request`. Who opens the file must pass it.
+    """
+    return render_json(make_study_dict(study, hide=hide))
 
 
 def _draws(draws: Any, unit: str, source: str) -> dict[str, Any]:

@@ -102,7 +102,7 @@ def test_area_is_looked_for_and_may_be_named(kept) -> None:
         ({"request__replaced": {"line.pitch_m": "x"}}, DataError, "must be a number"),
         ({"request__replaced": {"line.pitch_m": "inf"}}, DataError, "must be a number"),
         ({"request__replaced": {"line.unknown": "1"}}, InputError, "no constant"),
-        ({"request__by_hand": ["rivals"]}, DataError, "made with rivals by hand"),
+        ({"request__by_hand": ["rivals"]}, DataError, "made with rivals of its"),
         ({"request__by_hand": 3}, DataError, "by_hand"),
         ({"request": []}, DataError, "request must be a table"),
     ],
@@ -128,12 +128,3 @@ def test_what_is_no_study_file_is_refused(tmp_path, content, words) -> None:
 def test_missing_file_is_said(tmp_path) -> None:
     with pytest.raises(DataError, match="cannot be read"):
         load_study_file(tmp_path / "none.json")
-
-
-def test_works_by_hand_are_asked_for(own) -> None:
-    from capture.chain.works import Works
-    from capture.papers.open_study import tell_request
-
-    driveway = ("P01", own.frontage.driveway[0])
-    made = study(DEMO, "parcel:P01", draws=20, year=2024, works=Works(openings={driveway}))
-    assert tell_request(made)["by_hand"] == ["works"]
