@@ -13,6 +13,7 @@ import time
 import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 _STUDY_HELP = """\
 Run the whole chain for one site and write study.json and map.html; --papers adds
@@ -152,11 +153,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if not getattr(given, "quiet", False):
             print(f"{time.perf_counter() - started:6.1f} s  {text}", file=sys.stderr, flush=True)
 
+    def tell(message: Warning | str, category: type[Warning], *_: Any, **__: Any) -> None:
+        what = f"a sum ran over ({message})" if issubclass(category, RuntimeWarning) else message
+        print(f"{given.command}: note: {what}", file=sys.stderr)
+
     try:
         with warnings.catch_warnings():
+            warnings.showwarning = tell
             if getattr(given, "set", None):
-                # far-off own numbers overflow on their way to an answer that is still finite
-                warnings.simplefilter("ignore", RuntimeWarning)
+                # an own number that makes a sum run over is refused, not answered with what is left
+                warnings.simplefilter("error", RuntimeWarning)
             runs[given.command](given, say)
     except CaptureError as error:
         print(f"{given.command}: {error}", file=sys.stderr)
@@ -168,7 +174,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"{given.command}: stopped; nothing was half-written", file=sys.stderr)
         return 130
     except Exception as error:
-        if isinstance(error, ArithmeticError | MemoryError) and getattr(given, "set", None):
+        sums = ArithmeticError | MemoryError | RuntimeWarning
+        if isinstance(error, sums) and getattr(given, "set", None):
             print(
                 f"{given.command}: the chain cannot be worked out with {', '.join(given.set)} "
                 f"({error}); give numbers nearer to the built-in ones",

@@ -23,7 +23,7 @@ from capture.around.keep import mark, recall
 from capture.around.passed import compute_passed_first
 from capture.around.pull import compute_pull, estimate_area_price, find_nearest_like
 from capture.around.rivals import Rivals
-from capture.around.values import VALUES, check_values
+from capture.around.values import VALUES
 from capture.basis import Offer, Sheet
 from capture.place import Place, Snap, compute_pair_seconds, snap
 
@@ -123,10 +123,9 @@ def add_around(
     Raises
     ------
     InputError
-        For values outside their limits, or an offer that is not known.
+        For an offer that is not known.
     """
     del driving_side
-    check_values(values)
     formats = table or load_format_table()
     likeness = formats.weigh(rivals.formats, offer.format)
     counted = rivals.counts(planned=planned)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import InputError, Sheet, Sourced, practice, raise_gathered
+from capture.basis import Sheet, Sourced, practice
 
 
 def _ours(
@@ -24,6 +24,31 @@ def _ours(
         meaning=meaning,
     )
 
+
+#: least and most that an own value may be: outside of it the formulas lose their meaning
+_PERMITTED: Final = {
+    "tau_s": (10.0, 7200.0),
+    "rival_limit_s": (60.0, 14_400.0),
+    "rival_reach_m": (10.0, 20_000.0),
+    "like_share": (0.01, 1.0),
+    "passed_window_s": (5.0, 1800.0),
+    "passed_step_s": (0.5, 30.0),
+    "straight_ratio": (0.1, 100.0),
+    "straight_deg": (1.0, 90.0),
+    "beside_m": (1.0, 1000.0),
+    "across_share": (0.01, 1.0),
+    "merge_m": (1.0, 1000.0),
+    "merge_unnamed_m": (1.0, 1000.0),
+    "band_s": (30.0, 7200.0),
+    "huff_power": (0.1, 10.0),
+    "huff_floor_s": (1.0, 1800.0),
+    "huff_limit_s": (60.0, 14_400.0),
+    "attraction_m": (1.0, 20_000.0),
+    "price_limit_s": (10.0, 14_400.0),
+    "price_like_share": (0.01, 1.0),
+    "price_least_count": (1.0, 100.0),
+    "margin_m": (1.0, 20_000.0),
+}
 
 VALUES: Final = Sheet(
     "around",
@@ -63,53 +88,5 @@ VALUES: Final = Sheet(
         ),
         _ours("margin_m", 300.0, "m", "people farther than this outside the roads are not counted"),
     ],
+    permitted=_PERMITTED,
 )
-
-#: value -> (least, most), in its own unit: outside of it the room's formulas lose their meaning
-LIMITS: Final = {
-    "tau_s": (10.0, 7200.0),
-    "rival_limit_s": (60.0, 14_400.0),
-    "rival_reach_m": (10.0, 20_000.0),
-    "like_share": (0.01, 1.0),
-    "passed_window_s": (5.0, 1800.0),
-    "passed_step_s": (0.5, 30.0),
-    "straight_ratio": (0.1, 100.0),
-    "straight_deg": (1.0, 90.0),
-    "beside_m": (1.0, 1000.0),
-    "across_share": (0.01, 1.0),
-    "merge_m": (1.0, 1000.0),
-    "merge_unnamed_m": (1.0, 1000.0),
-    "band_s": (30.0, 7200.0),
-    "huff_power": (0.1, 10.0),
-    "huff_floor_s": (1.0, 1800.0),
-    "huff_limit_s": (60.0, 14_400.0),
-    "attraction_m": (1.0, 20_000.0),
-    "price_limit_s": (10.0, 14_400.0),
-    "price_like_share": (0.01, 1.0),
-    "price_least_count": (1.0, 100.0),
-    "margin_m": (1.0, 20_000.0),
-}
-
-
-def check_values(values: Sheet) -> None:
-    """Refuse values that the room cannot work with, all in one sentence.
-
-    Raises
-    ------
-    InputError
-        Names every value outside its limits.
-
-    Examples
-    --------
-    >>> check_values(VALUES.override({"tau_s": 1}))
-    Traceback (most recent call last):
-    ...
-    capture.basis.errors.InputError: around: tau_s must be 10 to 7200 s, got 1; change it
-    """
-    faults = [
-        f"{name} must be {low:g} to {high:g} {values[name].unit}, got {values.value(name):g}; "
-        "change it"
-        for name, (low, high) in LIMITS.items()
-        if not low <= values.value(name) <= high
-    ]
-    raise_gathered(faults, where="around", kind=InputError)

@@ -10,6 +10,7 @@ from capture.basis.errors import (
     raise_gathered,
 )
 from capture.basis.offer import FORMAT_WORDS, FORMATS, Format, Offer, load_offer
+from capture.basis.permitted import find_permitted
 from capture.basis.projection import LocalProjection
 from capture.basis.sourced import GRADES, Grade, Sheet, Sourced, practice
 from capture.basis.text import cell_text, escape_text, plain_text
@@ -37,6 +38,7 @@ __all__ = [
     "convert_in",
     "convert_out",
     "escape_text",
+    "find_permitted",
     "load_offer",
     "plain_text",
     "practice",

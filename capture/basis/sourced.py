@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from capture.basis.errors import InputError
+from capture.basis.permitted import check_own, find_permitted
 
 Grade = Literal["exact", "published", "practice", "memory", "invented", "yours"]
 GRADES: tuple[Grade, ...] = ("exact", "published", "practice", "memory", "invented", "yours")
@@ -44,18 +45,32 @@ class Sourced:
     grade: Grade
     #: what it means, one plain sentence
     meaning: str
+    #: least and most that a user's own value may be; None derives them, see
+    #: :func:`capture.basis.permitted.find_permitted`
+    least: float | None = None
+    most: float | None = None
 
     def __post_init__(self) -> None:
-        for field in ("value", "low", "high"):
-            if not math.isfinite(getattr(self, field)):
+        for field in ("value", "low", "high", "least", "most"):
+            given = getattr(self, field)
+            if given is None and field in ("least", "most"):
+                continue
+            if not math.isfinite(given):
                 raise InputError(
                     f"{self.name}: {field} must be a finite number in {self.unit}, "
-                    f"got {getattr(self, field)}; give a number"
+                    f"got {given}; give a number"
                 )
         if not self.low <= self.value <= self.high:
             raise InputError(
                 f"{self.name}: low <= value <= high must hold in {self.unit}, got "
                 f"{self.low}, {self.value}, {self.high}; reorder them"
+            )
+        least = self.low if self.least is None else self.least
+        most = self.high if self.most is None else self.most
+        if not least <= self.low <= self.high <= most:
+            raise InputError(
+                f"{self.name}: what is permitted must hold what is known, got {least} to {most} "
+                f"{self.unit} against {self.low} to {self.high}; widen it"
             )
         if self.grade not in GRADES:
             raise InputError(f"{self.name}: grade must be one of {GRADES}, got {self.grade!r}")
@@ -95,36 +110,6 @@ def practice(
     )
 
 
-#: units of what cannot be nothing
-_NEVER_ZERO = frozenset(
-    {"Pa s", "m", "m2", "m3", "m3/s", "m/s", "m/s2", "s", "min", "h", "W", "Pa", "kg/m3", "people"}
-    | {"cars", "veh/day", "veh/h", "J/m3"}
-)
-#: words in the names of ratios that something is divided by
-_DIVIDES = ("efficiency", "duty", "heat_ratio", "layout")
-#: how many times what is known an own value may be, and which part of it at least if it divides
-_FARTHEST = 1000.0
-_NEAREST_NOTHING = 1e-4
-
-
-def _check_own(name: str, known: Sourced, value: float) -> None:
-    most = _FARTHEST * (max(abs(known.low), abs(known.high)) or 1.0)
-    least = -most if known.low < 0 else 0.0
-    if known.unit == "share" and known.low >= 0 and known.high <= 1:
-        most = 1.0
-    divides = known.unit in _NEVER_ZERO or any(word in known.name for word in _DIVIDES)
-    zero_is_fine = not (known.low > 0 and divides)
-    if not zero_is_fine:
-        least = known.low * _NEAREST_NOTHING
-    if math.isfinite(value) and least <= value <= most and (value != 0 or zero_is_fine):
-        return
-    bottom = f"{least:g}" if zero_is_fine else f"above 0, from {least:g}"
-    raise InputError(
-        f"{name} must be a finite number, {bottom} to {most:g} {known.unit}, got {value:g}; "
-        "change it"
-    )
-
-
 class Sheet(Mapping[str, Sourced]):
     """A room's constants by name: a frozen mapping that can be overridden into a new one.
 
@@ -134,11 +119,13 @@ class Sheet(Mapping[str, Sourced]):
         Which room the constants belong to, such as ``"turning"``.
     entries : iterable of Sourced
         Names must be unique.
+    permitted : mapping of str to (float, float), optional
+        Least and most that a user's own value may be, where unit and spread do not say it.
 
     Raises
     ------
     InputError
-        When a name stands twice.
+        When a name stands twice, or what is permitted leaves out what is known.
 
     Examples
     --------
@@ -151,13 +138,21 @@ class Sheet(Mapping[str, Sourced]):
 
     __slots__ = ("_entries", "room")
 
-    def __init__(self, room: str, entries: Iterable[Sourced]) -> None:
+    def __init__(
+        self,
+        room: str,
+        entries: Iterable[Sourced],
+        *,
+        permitted: Mapping[str, tuple[float, float]] | None = None,
+    ) -> None:
         self.room = room
         self._entries: dict[str, Sourced] = {}
         for entry in entries:
             if entry.name in self._entries:
                 raise InputError(f"{room}: constant {entry.name!r} stands twice; rename one")
             self._entries[entry.name] = entry
+        for name, (least, most) in (permitted or {}).items():
+            self._entries[name] = replace(self[name], least=least, most=most)
 
     def __getitem__(self, name: str) -> Sourced:
         try:
@@ -188,17 +183,20 @@ class Sheet(Mapping[str, Sourced]):
         Raises
         ------
         InputError
-            For an unknown name or a value that such a number cannot have: not finite, of
-            the wrong sign, a share above 1, or a thousand times what is known.
+            For an unknown name or a value that such a number cannot have; see
+            :func:`capture.basis.permitted.find_permitted`.
         """
         changed = dict(self._entries)
         for name, value in values.items():
-            _check_own(f"{self.room}.{name}", self[name], float(value))
+            own = check_own(f"{self.room}.{name}", self[name], float(value))
+            least, most = find_permitted(self[name])
             changed[name] = replace(
                 self[name],
-                value=float(value),
-                low=float(value),
-                high=float(value),
+                value=own,
+                low=own,
+                high=own,
+                least=least,
+                most=most,
                 source="your own value",
                 locator="",
                 grade="yours",

@@ -148,7 +148,12 @@ def _find_place(walk: _Walk) -> None:
 
     ask, m = walk.request, walk.made
     walk.say("reading roads")
-    walk.step("place", lambda: open_place(ask.area), walk.same(ask.area), walk.sheet("place"))
+    walk.step(
+        "place",
+        lambda: open_place(ask.area, values=ask.numbers["place"]),
+        walk.same(ask.area),
+        walk.sheet("place"),
+    )
     walk.say("finding driveways")
     given = ask.frontage
     walk.step(

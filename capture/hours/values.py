@@ -53,6 +53,30 @@ def _series(
 
 _HOURS: Final = tuple(f"{hour:02d}" for hour in range(24))
 
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    **dict.fromkeys(
+        [
+            *(f"month_{kind}_{month}" for kind in ("salt", "sun") for month in MONTHS),
+            *(f"weekday_{day}" for day in WEEKDAYS),
+            *(f"{kind}_hour_{hour}" for kind in ("workday", "weekend") for hour in _HOURS),
+        ],
+        (0.0, 20.0),
+    ),
+    "salt_snow_days": (1.0, 366.0),
+    "holiday_factor": (0.0, 10.0),
+    "wet_day_change_share": (-1.0, 2.0),
+    "rebound_factor": (0.0, 10.0),
+    "thaw_factor": (0.0, 20.0),
+    "thaw_days": (1.0, 90.0),
+    "weather_floor": (0.05, 1.0),
+    "crowd_knee": (0.5, 20.0),
+    "crowd_power": (0.0, 1.0),
+    "peak_log_sd": (0.0, 1.0),
+    # a first year of nothing has no month from which to grow
+    **{f"ramp_year_{year}": (0.01, 1.0) for year in (1, 2, 3)},
+}
+
 VALUES: Final = Sheet(
     "hours",
     [
@@ -152,4 +176,5 @@ VALUES: Final = Sheet(
             "how many cars of the default shape are mixed into a sales file",
         ),
     ],
+    permitted=_PERMITTED,
 )

@@ -40,6 +40,15 @@ def _memory(name: str, low: float, value: float, high: float, unit: str, meaning
 
 _STEP: Final = 0.25 * MPS_PER_FT_PER_MIN
 
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    # a camera at the gate takes no time
+    "pay_ticket_s": (0.01, 900.0),
+    "pay_member_s": (0.01, 900.0),
+    "loading_guided_share": (0.05, 1.0),
+    "loading_unattended_share": (0.05, 1.0),
+}
+
 VALUES: Final = Sheet(
     "line",
     [
@@ -91,4 +100,5 @@ VALUES: Final = Sheet(
         _ours("bay_blocked_share", 0.1, 0.2, 0.3, "share",
               "share of the design hour's cars that may find all bays taken"),
     ],
+    permitted=_PERMITTED,
 )  # fmt: skip

@@ -25,6 +25,13 @@ def _ours(name: str, low: float, value: float, high: float, unit: str, meaning: 
     )
 
 
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    "opening_months": (1.0, 120.0),
+    "building_months": (0.0, 60.0),
+    "loan_years": (1.0, 60.0),
+}
+
 VALUES: Final = Sheet(
     "money",
     [
@@ -173,4 +180,5 @@ VALUES: Final = Sheet(
             "of property tax and insurance due before opening",
         ),
     ],
+    permitted=_PERMITTED,
 )

@@ -251,4 +251,22 @@ def _streams() -> list[Sourced]:
     ]
 
 
-VALUES: Final = Sheet("passing", [*_by_class(), *_counting(), *_tying(), *_filling(), *_streams()])
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    "direction_split_share": (0.01, 0.99),
+    "axle_factor": (0.1, 2.0),
+    "growth_per_year": (-0.5, 0.5),
+    "tie_least_score": (0.0, 1.0),
+    "tie_clear_gap": (0.0, 1.0),
+    "through_origins": (1.0, 4096.0),
+    "tie_bearing_deg": (1.0, 180.0),
+    "residual_log": (0.01, 3.0),
+    "level_log_sd": (0.01, 3.0),
+    "class_log_sd": (0.01, 3.0),
+}
+
+VALUES: Final = Sheet(
+    "passing",
+    [*_by_class(), *_counting(), *_tying(), *_filling(), *_streams()],
+    permitted=_PERMITTED,
+)

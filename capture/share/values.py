@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
-from capture.basis import Grade, InputError, Sheet, Sourced
+from capture.basis import FORMATS, Grade, InputError, Sheet, Sourced
 from capture.basis.draws import Z95
 
 MEMORY: Final = "common practice, no source (from memory)"
@@ -89,8 +89,27 @@ def _entries() -> Iterator[Sourced]:
             yield _plain(name, entry, "share")
 
 
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    # logs are taken of a share and of a spread
+    **{f"base_{name}_share": (1e-6, 0.5) for name in FORMATS},
+    "sigma_log": (0.02, 2.0),
+    "sigma_log_sd": (0.05, 2.0),
+    "sigma_least": (0.01, 0.2),
+    "sigma_most": (0.3, 5.0),
+    "sigma_nodes": (8.0, 512.0),
+    "leaving_month": (0.001, 1.0),
+    "visits_member_month": (0.1, 31.0),
+    "mature_members": (1.0, 1e6),
+    "area_ticket_usd": (0.5, 500.0),
+    "plan_price_usd": (1.0, 1000.0),
+    "income_ref_usd": (100.0, 1e9),
+    # a first year of nothing has no month from which to grow
+    **{f"ramp_year_{year}_share": (0.01, 1.0) for year in (1, 2, 3)},
+}
+
 #: every constant of the share, to be read and overridden
-VALUES: Final = Sheet("share", _entries())
+VALUES: Final = Sheet("share", _entries(), permitted=_PERMITTED)
 
 
 def replace_constants(values: Sheet, changed: Iterable[Sourced]) -> Sheet:

@@ -52,6 +52,12 @@ def _published(
 _WATER: Final = "Perry's Chemical Engineers' Handbook (from memory)"
 _CODE: Final = "NFPA 70, National Electrical Code"
 
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    "power_factor": (0.3, 1.0),
+    "softened_share": (0.0, 1.0),
+}
+
 VALUES: Final = Sheet(
     "utilities",
     [
@@ -200,4 +206,5 @@ VALUES: Final = Sheet(
         ),
         practice("noise_limit_db", 50.0, 55.0, 65.0, "dB", "usual night or home-side limit"),
     ],
+    permitted=_PERMITTED,
 )

@@ -167,15 +167,28 @@ def test_projection_refuses_swapped_degrees():
 @pytest.mark.regression
 def test_what_divides_cannot_be_nothing() -> None:
     sheet = Sheet("r", [practice("pump_efficiency_share", 0.5, 0.6, 0.7, "share", "of a pump")])
-    with pytest.raises(InputError, match="above 0"):
+    with pytest.raises(InputError, match=r"from 0\.01 to 1 share, got 0"):
         sheet.override({"pump_efficiency_share": 0.0})
 
 
 @pytest.mark.regression
 def test_own_value_far_too_small_for_a_length_is_refused() -> None:
     sheet = Sheet("r", [practice("pitch_m", 5.5, 6.7, 8.5, "m", "car and gap")])
-    with pytest.raises(InputError, match="above 0"):
+    with pytest.raises(InputError, match=r"from 0\.275 to 170 m, got 1e-09"):
         sheet.override({"pitch_m": 1e-9})
+
+
+@pytest.mark.regression
+def test_a_sheet_may_say_what_an_own_value_may_be() -> None:
+    entry = practice("crowd_power", 0.3, 0.5, 0.8, "1", "how a day rises")
+    sheet = Sheet("hours", [entry], permitted={"crowd_power": (0.0, 1.0)})
+    assert sheet.override({"crowd_power": 1.0}).override({"crowd_power": 0.0})
+    with pytest.raises(InputError, match="from 0 to 1, got 800"):
+        sheet.override({"crowd_power": 1.0}).override({"crowd_power": 800.0})
+    with pytest.raises(InputError, match="must hold what is known"):
+        Sheet("hours", [entry], permitted={"crowd_power": (0.6, 1.0)})
+    with pytest.raises(InputError, match="no constant"):
+        Sheet("hours", [entry], permitted={"crowd": (0.6, 1.0)})
 
 
 @pytest.mark.regression
