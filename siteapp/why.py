@@ -12,6 +12,7 @@ from capture.papers.argument import Claim
 from capture.papers.html_table import render_table, say_table
 from capture.papers.sources import GRADE_WORDS, Entry, weakest_grade
 from capture.papers.why import Why, explain
+from capture.papers.withheld import WITHHELD
 from capture.papers.words import say_amount, say_spread
 from siteapp import engine
 from siteapp.text import fill
@@ -53,7 +54,7 @@ def _show_inputs(why: Why, entries: dict[str, Entry], system: UnitSystem) -> Non
     rows = [
         {
             "name": name,
-            "said": say_amount(value, unit, system),
+            "said": WITHHELD if value is None else say_amount(value, unit, system),
             "grade": GRADE_WORDS[entries[source].grade] if source in entries else "",
             "source": entries[source].title if source in entries else source,
         }

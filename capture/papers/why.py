@@ -19,6 +19,7 @@ from capture.papers.argument import Claim
 from capture.papers.pictures import say_factor
 from capture.papers.sources import Entry, SourceBook
 from capture.papers.steps import STEPS, Step
+from capture.papers.withheld import is_private, is_withheld
 
 FloatArray = NDArray[np.float64]
 LEAST_DRAWS: Final = 100
@@ -51,8 +52,8 @@ class Why:
     claim: Claim
     #: the step that made it
     step: Step
-    #: what went in: plain name, value as told, source id
-    inputs: tuple[tuple[str, float, str, str], ...]
+    #: what went in: plain name, value (None where it is withheld), its unit, source id
+    inputs: tuple[tuple[str, float | None, str, str], ...]
     #: what moves it most, the strongest first
     movers: tuple[Mover, ...]
     #: all that it stands on, nearest first
@@ -76,10 +77,17 @@ def explain(study: Any, claim: Claim, book: SourceBook, *, most: int = 3) -> Why
     return Why(
         claim=claim,
         step=step,
-        inputs=tuple(_list_inputs(study, claim.key)),
+        inputs=tuple(
+            (name, None if _is_hidden(study, book, source) else value, unit, source)
+            for name, value, unit, source in _list_inputs(study, claim.key)
+        ),
         movers=find_movers(study, claim.draws, step.key, most=most),
         trail=tuple(book.walk(f"step.{step.key}")),
     )
+
+
+def _is_hidden(study: Any, book: SourceBook, source: str) -> bool:
+    return is_withheld(study) and source in book and is_private(book[source])
 
 
 def _list_inputs(study: Any, key: str) -> list[tuple[str, float, str, str]]:

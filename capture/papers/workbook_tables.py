@@ -20,6 +20,7 @@ from capture.papers.report_parts import list_layers
 from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
 from capture.papers.steps import STEPS
 from capture.papers.study_json import make_source_book
+from capture.papers.withheld import hide_cells, is_withheld
 
 MONTHS: Final = 12
 
@@ -111,7 +112,8 @@ def _schedule(study: Any, units: UnitSystem) -> pd.DataFrame:
 def _assumptions(study: Any, units: UnitSystem) -> pd.DataFrame:
     from capture.line import list_assumptions
 
-    return pd.DataFrame(list_assumptions(study.line, units=units, values=study.numbers["line"]))
+    table = pd.DataFrame(list_assumptions(study.line, units=units, values=study.numbers["line"]))
+    return hide_cells(table, study) if is_withheld(study) else table
 
 
 def _money_table(study: Any) -> pd.DataFrame:
