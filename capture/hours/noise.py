@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betainc, gammainc, gammaincc, gdtrix, ndtr, ndtri
 
+from capture.hours.kernels import POINTS, sum_chances
 from capture.hours.year import YearShape
 
 FloatArray = NDArray[np.float64]
@@ -27,6 +28,9 @@ NOISE_REACH: Final = 4.0
 _GAMMA_NODES: Final = 29
 #: cars from which the cube-root approximation is used
 _PLAIN: Final = 8.0
+#: normal scores up to which a chance is looked up
+_SCORES: Final = 8.0
+_NORMAL: Final = np.asarray(ndtr(np.linspace(-_SCORES, _SCORES, POINTS)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,32 +57,35 @@ class NoisyYear:
         """Return mean and variance of how many hours of the year exceed ``cars``.
 
         Hours are independent given their day's factor, and days are independent, so both
-        moments are exact but for the chance of one hour (see ``_exceed_chance``).
+        moments are exact but for the chance of one hour (see ``_sum_chances``).
         """
-        reached = _exceed_chance(cars, self.roots[:, :, -1]) > 1e-7
-        kept, busy = reached[:, 0], int(reached.sum(axis=1).max(initial=1))
-        chance = _exceed_chance(cars, self.roots[kept, :busy])
-        given_day = chance.sum(axis=1)  # (days, nodes)
-        spread = given_day - np.einsum("dhq,dhq->dq", chance, chance)
+        given_day, spread = _sum_chances(cars, self.roots)  # (days, nodes)
         mean_day = given_day @ self.weight
         variance_day = spread @ self.weight + (given_day**2) @ self.weight - mean_day**2
-        days = self.days[kept]
-        return float(days @ mean_day), float(days @ variance_day)
+        return float(self.days @ mean_day), float(self.days @ variance_day)
 
 
-def _exceed_chance(cars: float, root: FloatArray) -> FloatArray:
-    """Return P(X > cars) of the continuous Poisson whose mean has the cube root ``root``.
+def _sum_chances(cars: float, roots: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the sums over hours of P and P (1 - P), P being the chance of more than ``cars``.
 
-    It is the regularised lower gamma function; from ``_PLAIN`` cars on by the cube-root
-    normal approximation, whose error stays below 0.001 and which costs far less.
+    P is that of the continuous Poisson whose mean has the cube root ``roots``: the
+    regularised lower gamma function; from ``_PLAIN`` cars on by the cube-root normal
+    approximation, whose error stays below 0.001 and which costs far less.
 
     References
     ----------
     E. B. Wilson and M. M. Hilferty, "The distribution of chi-square", 1931.
     """
-    if cars < _PLAIN:
-        return np.asarray(gammainc(cars, root**3))
-    return np.asarray(ndtr(3 * cars ** (1 / 6) * root - 3 * cars**0.5 * (1 - 1 / (9 * cars))))
+    least, most = float(roots.min()), float(roots.max())
+    if cars >= _PLAIN:
+        slope, shift = 3 * cars ** (1 / 6), 3 * cars**0.5 * (1 - 1 / (9 * cars))
+        per_one = (POINTS - 1) / (2 * _SCORES)
+        made = sum_chances(roots, slope * per_one, (shift - _SCORES) * per_one, _NORMAL)
+    else:
+        per_one = (POINTS - 1) / max(most - least, 1e-9)
+        chances = gammainc(cars, np.linspace(least, most, POINTS) ** 3)
+        made = sum_chances(roots, per_one, least * per_one, chances)
+    return np.asarray(made[0]), np.asarray(made[1])
 
 
 def make_noisy_year(shape: YearShape) -> NoisyYear:

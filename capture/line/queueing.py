@@ -10,20 +10,14 @@ after paying, which leaves the number on the line as it is.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from capture.basis import InputError
-from capture.line.lost import compute_balk_share
+from capture.line.kernels import pass_days
 
 FloatArray = NDArray[np.float64]
-
-#: longest look back for cars that still wait, when nobody turns away
-_LOOK_BACK: Final = 400
-#: seconds that keep one day's times apart from the next one's; above any time of a day
-_DAY_APART: Final = 1e7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,75 +128,18 @@ def pass_line(
         raise InputError(
             f"queue: plan lanes must be fewer than the {lanes} pay lanes, got {plan_lanes}"
         )
-    lane_free, line_free = np.zeros((days, lanes)), np.zeros(days)
-    recent = np.zeros((days, _LOOK_BACK if patient else int(np.ceil(2 * limit.max())) + 2))
-    # when the last cars that joined enter the line, a ring for each day
-    flat_recent, came = recent.reshape(-1), np.zeros(days, dtype=np.int64)
-    joined = ~np.isnan(arrives_s)
-    paid = np.full((days, cars), np.nan)
-    row = np.arange(days)
-    for car in range(cars):
-        now, there = arrives_s[:, car], joined[:, car]
-        if not patient:
-            assert chance is not None
-            waiting = (recent > now[:, None]).sum(axis=1)
-            there = there & (chance[:, car] >= compute_balk_share(waiting, limit))
-            joined[:, car] = there
-        free = lane_free
-        if plan_lanes:
-            assert member is not None
-            theirs = (np.arange(lanes) < plan_lanes) != member[:, car, None]
-            free = np.where(theirs, np.inf, lane_free)
-        lane = free.argmin(axis=1)
-        done = np.maximum(now, lane_free[row, lane]) + pay_s[:, car]
-        enter = np.maximum(done, line_free)
-        lane_free[row, lane] = np.where(there, done, lane_free[row, lane])
-        line_free = np.where(there, enter + headway, line_free)
-        at = row * recent.shape[1] + came % recent.shape[1]
-        flat_recent[at] = np.where(there, enter, flat_recent[at])
-        came += there
-        paid[:, car] = np.where(there, done, np.nan)
-    enters = _put_in_order(paid, headway)
-    return Passages(
-        arrives_s=arrives_s,
-        saw_cars=_count_waiting(arrives_s, joined, enters),
-        joined=joined,
-        paid_s=paid,
-        enters_s=enters,
+    nobody = np.zeros((1, cars))
+    paid, joined, enters, saw = pass_days(
+        np.asarray(arrives_s, dtype=np.float64),
+        np.asarray(pay_s, dtype=np.float64),
+        headway,
+        limit,
+        nobody if chance is None else np.asarray(chance, dtype=np.float64),
+        nobody > 0 if member is None else np.asarray(member, dtype=np.bool_),
+        lanes,
+        plan_lanes,
     )
-
-
-def _put_in_order(paid: FloatArray, headway: FloatArray) -> FloatArray:
-    """Let cars enter in the order in which they have paid: Lindley's recursion, in one sweep.
-
-    enters(j) = max over i <= j of (paid(i) + (j - i) headway), j in order of paying.
-    """
-    order = np.argsort(paid, axis=1, kind="stable")  # NaN last
-    ranked = np.take_along_axis(paid, order, axis=1)
-    places = headway[:, None] * np.arange(paid.shape[1])
-    slack = np.where(np.isnan(ranked), -np.inf, ranked - places)
-    entered = np.maximum.accumulate(slack, axis=1) + places
-    entered[np.isnan(ranked)] = np.nan
-    out = np.empty_like(paid)
-    np.put_along_axis(out, order, entered, axis=1)
-    return out
-
-
-def _count_waiting(
-    arrives: FloatArray, joined: NDArray[np.bool_], enters: FloatArray
-) -> FloatArray:
-    """Return the cars that each arriving driver sees waiting, (days, cars).
-
-    Waiting are those that have come and joined and have not yet entered the line.
-    """
-    days, cars = arrives.shape
-    came: NDArray[np.int64] = np.cumsum(joined, axis=1) - joined
-    apart = _DAY_APART * np.arange(days)[:, None]
-    gone = np.sort(np.where(np.isnan(enters), 0.9 * _DAY_APART, enters), axis=1) + apart
-    now = np.where(np.isnan(arrives), 0.9 * _DAY_APART, arrives) + apart
-    before = np.searchsorted(gone.ravel(), now.ravel(), side="right").reshape(days, cars)
-    seen = came - (before - cars * np.arange(days)[:, None])
-    return np.where(np.isnan(arrives), 0.0, np.maximum(seen, 0.0))
+    return Passages(arrives_s=arrives_s, saw_cars=saw, joined=joined, paid_s=paid, enters_s=enters)
 
 
 def find_most_waiting(passages: Passages) -> FloatArray:

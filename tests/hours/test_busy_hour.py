@@ -196,11 +196,16 @@ def test_lookup_of_many_is_the_lookup_of_each():
     assert peak.look_up(cars[0], 0.0).shape == (251,)
 
 
-def test_chance_of_one_hour_is_that_of_the_gamma_function():
+def test_chances_summed_over_a_year_are_those_of_the_gamma_function():
     from scipy.special import gammainc
 
-    from capture.hours.noise import _exceed_chance
+    from capture.hours.noise import _sum_chances
 
-    for cars in (0.5, 3.0, 8.0, 40.0, 700.0):
-        mean = np.linspace(0.2 * cars, 3 * cars, 300)
-        assert _exceed_chance(cars, np.cbrt(mean)) == pytest.approx(gammainc(cars, mean), abs=1e-3)
+    for cars in (0.5, 3.0, 7.9, 8.0, 40.0, 700.0):
+        mean = np.linspace(3 * cars, 0.2 * cars, 300)[None, :, None] * np.array([0.7, 1.0, 1.3])
+        total, spread = _sum_chances(cars, np.cbrt(mean))
+        chance = gammainc(cars, mean)
+        # the cube-root approximation is within 0.001 an hour, the table far within that
+        least = 1e-3 if cars >= 8 else 1e-6
+        assert total == pytest.approx(chance.sum(axis=1), abs=least * 300)
+        assert spread == pytest.approx((chance * (1 - chance)).sum(axis=1), abs=least * 300)

@@ -314,3 +314,32 @@ def test_exponentials_are_those_of_the_library():
     step = np.diag(np.full(20, -1.0)) + np.diag(np.full(19, 1.0), k=1)
     many = np.array([0.0, 0.3, 5.0, 60.0])[:, None, None] * step
     assert _exponentials(many) == pytest.approx(np.stack([expm(one) for one in many]), abs=1e-10)
+
+
+@pytest.mark.property
+def test_compiled_queue_turns_away_the_share_that_the_formula_says():
+    from capture.line.lost import compute_balk_share
+
+    rng = np.random.default_rng(11)
+    arrives = np.sort(rng.uniform(0, 3600, (40, 90)), axis=1)
+    chance = rng.random(arrives.shape)
+    done = pass_line(
+        arrives, np.zeros_like(arrives), headway_s=70.0, lanes=1, balk_cars=6.0, chance=chance
+    )
+    # nobody pays here, so that those seen waiting are those who wait for the line
+    assert (done.joined == (chance >= compute_balk_share(done.saw_cars, 6.0))).all()
+    assert 0 < done.joined.mean() < 1
+
+
+@pytest.mark.property
+def test_compiled_queue_lets_cars_enter_as_they_have_paid():
+    rng = np.random.default_rng(12)
+    arrives = np.sort(rng.uniform(0, 3600, (20, 60)), axis=1)
+    pay = rng.choice([5.0, 200.0], arrives.shape)
+    done = pass_line(arrives, pay, headway_s=40.0, lanes=3)
+    for paid, enters in zip(done.paid_s, done.enters_s, strict=True):
+        ranked = enters[np.argsort(paid, kind="stable")]
+        line_free = 0.0
+        for ready, entered in zip(np.sort(paid), ranked, strict=True):
+            assert entered == pytest.approx(max(ready, line_free))
+            line_free = entered + 40.0
