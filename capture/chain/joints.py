@@ -54,6 +54,17 @@ def find_stacking(
     return np.asarray(places * ground.value("car_space_m"))
 
 
+def count_places(ask: Request, ground: Ground) -> float | None:
+    """Return the places for waiting cars of one site: chosen, else those laid on its parcel.
+
+    None where nothing could be laid, which leaves the usual number.
+    """
+    if ask.line.stacking_places is not None or not ask.offer.is_conveyor or not ground.placements:
+        return ask.line.stacking_places
+    laid = ground.needs.stacking_m - ground.shortfall.stacking_m
+    return float(np.floor(laid / ask.numbers["ground"].value("car_space_m") + 1e-9))
+
+
 def check_parcels(
     ask: Request, lines: LineTable, frontage: Frontage, stacking_m: FloatArray | None = None
 ) -> tuple[Ground, ...]:

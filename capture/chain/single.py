@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from capture.basis import InputError, Offer, Sheet, Worlds
 from capture.chain.assumptions import load_numbers
 from capture.chain.cautions import gather_cautions
+from capture.chain.joints import count_places
 from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
@@ -318,7 +319,10 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
     hour = float(chain.design_hour_cars[0])
     cars = np.asarray(chain.cars_per_year[0])
     pick = ask.line
-    reads = (offer, hour, memo.number(chain.busy), memo.number(chain.lines), pick.queue_key)
+    places = count_places(ask, chain.ground[0])
+    reads = (
+        offer, hour, memo.number(chain.busy), memo.number(chain.lines), pick.queue_key, places,
+    )  # fmt: skip
     say("laying out the line")
     line = size_line(
         hour, offer, package=pick.package, catalog=pick.catalog,
@@ -334,7 +338,7 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
         reads,
         lambda: simulate_queue(
             cars, chain.shape, line, offer, worlds, site_id=ask.ids[0], days=QUEUE_DAYS,
-            stacking_places=pick.stacking_places, plan_lane=pick.plan_lane,
+            stacking_places=places, plan_lane=pick.plan_lane,
             values=numbers["line"],
         ),
     )  # fmt: skip

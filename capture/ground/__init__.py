@@ -18,6 +18,7 @@ from capture.ground.layout import Arrangement, Box, compute_area_needed, list_ar
 from capture.ground.needs import Needs, read_needs
 from capture.ground.placing import Placement, place_site
 from capture.ground.searching import check_parcel, fits_core, pick_angles
+from capture.ground.standing import list_places, stand_along
 from capture.ground.values import VALUES
 
 __all__ = [
@@ -44,9 +45,11 @@ __all__ = [
     "judge_item",
     "judge_parcel",
     "list_arrangements",
+    "list_places",
     "load_answers",
     "pick_angles",
     "place_site",
     "read_needs",
+    "stand_along",
     "weigh",
 ]

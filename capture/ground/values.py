@@ -49,6 +49,8 @@ VALUES: Final = Sheet(
             _AASHTO,
             "design vehicle P, minimum turning path",
         ),
+        _fixed("car_length_m", 5.8, "m", "length of a passenger car", _AASHTO, "design vehicle P"),
+        _fixed("car_width_m", 2.1, "m", "width of a passenger car", _AASHTO, "design vehicle P"),
         practice(
             "building_setback_m",
             10 * M_PER_FT,

@@ -19,6 +19,7 @@ from capture.line.sizing import LineTable, size_lines
 from capture.line.stacking import estimate_stacking_cars
 from capture.line.stations import Catalog, Package, Station
 from capture.line.values import VALUES
+from capture.line.worst_day import WorstDay, compute_over_s, find_peak_s, find_worst
 
 __all__ = [
     "VALUES",
@@ -33,6 +34,7 @@ __all__ = [
     "RuleBreak",
     "Station",
     "StationSet",
+    "WorstDay",
     "check_rules",
     "compare_design_hours",
     "compute_balk_share",
@@ -40,9 +42,12 @@ __all__ = [
     "compute_erlang_b",
     "compute_erlang_c",
     "compute_lost_share",
+    "compute_over_s",
     "compute_queue_sensitivity",
     "count_bays_needed",
     "estimate_stacking_cars",
+    "find_peak_s",
+    "find_worst",
     "lay_out_line",
     "list_assumptions",
     "list_frontier",

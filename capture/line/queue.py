@@ -20,9 +20,10 @@ from capture.basis import InputError, Offer, Sheet, Worlds
 from capture.hours import YearShape
 from capture.line.bays import compute_erlang_b, holding_s
 from capture.line.line import Line
-from capture.line.queue_days import draw_days, pass_days
+from capture.line.queue_days import draw_days, pass_days, pick_days
 from capture.line.queueing import Passages, find_most_waiting
 from capture.line.values import VALUES
+from capture.line.worst_day import WorstDay, compute_over_s, find_peak_s, find_worst
 
 FloatArray = NDArray[np.float64]
 
@@ -67,6 +68,8 @@ class Queue:
     bays_taken_share: float
     #: share of the line's places in use over open hours
     line_use_share: float
+    #: the fullest of all simulated Saturdays; None for bays, where nobody waits
+    worst_saturday: WorstDay | None
     #: what to know
     cautions: tuple[str, ...]
     #: where it comes from
@@ -140,14 +143,20 @@ def simulate_queue(
     if not offer.is_conveyor:
         return _bays(means, line, offer, values, cars)
     generator = worlds.generator("days of the queue", site_id)
-    came = _Cars.gather(
-        pass_days(means[some], line, offer, worlds, world[some], generator, plan_lane, values)
-        # days with about as many cars side by side, so that no long rows stay empty
-        for some in np.array_split(np.argsort(means.sum(axis=1), kind="stable"), _BLOCKS)
-    )
     places = values.value("stacking_cars") if stacking_places is None else stacking_places
+    # days with about as many cars side by side, so that no long rows stay empty
+    order = np.argsort(means.sum(axis=1), kind="stable")
+    came = _Cars.gather(
+        (pass_days(means[some], line, offer, worlds, world[some], generator, plan_lane, values)
+         for some in np.array_split(order, _BLOCKS)),
+        places=places,
+    )  # fmt: skip
+    day = pick_days(shape, worlds, site_id=site_id, days=days)[order]
+    worst = find_worst(
+        shape.weekday[day], day, came.most_waiting, came.peak_s, came.over_s, places=places
+    )
     open_hours = int((means > 0).sum())
-    return _sum_up(came, open_hours, line, places, float(cars.mean()), values)
+    return _sum_up(came, worst, open_hours, line, places, float(cars.mean()), values)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -162,9 +171,13 @@ class _Cars:
     entered: NDArray[np.int64]
     #: most waiting at once by day, (days,)
     most_waiting: FloatArray
+    #: when they wait, seconds from midnight, (days,)
+    peak_s: FloatArray
+    #: for how long more wait than there are places, (days,)
+    over_s: FloatArray
 
     @classmethod
-    def gather(cls, blocks: Iterable[Passages]) -> _Cars:
+    def gather(cls, blocks: Iterable[Passages], *, places: float) -> _Cars:
         """Put blocks of days together."""
         parts: dict[str, list[NDArray[Any]]] = {}
         for block in blocks:
@@ -177,6 +190,8 @@ class _Cars:
                 "joined": block.joined[there],
                 "entered": np.stack([(leaves == one).sum(axis=1) for one in range(24)], axis=1),
                 "most_waiting": find_most_waiting(block),
+                "peak_s": find_peak_s(block),
+                "over_s": compute_over_s(block, places),
             }
             for name, part in found.items():
                 parts.setdefault(name, []).append(part)
@@ -191,8 +206,9 @@ def _vacuum_taken(entered: NDArray[np.int64], values: Sheet) -> float:
 
 
 def _sum_up(
-    came: _Cars, open_hours: int, line: Line, places: float, cars_per_year: float, values: Sheet
-) -> Queue:
+    came: _Cars, worst: WorstDay | None, open_hours: int, line: Line, places: float,
+    cars_per_year: float, values: Sheet,
+) -> Queue:  # fmt: skip
     most, wait = came.most_waiting, came.wait_s[came.joined]
     needed = math.ceil(float(np.quantile(most, STACKING_SHARE)))
     balked = float((~came.joined).sum() / max(came.joined.size, 1))
@@ -220,6 +236,7 @@ def _sum_up(
         lost_cars_per_year=lost * cars_per_year,
         bays_taken_share=_vacuum_taken(came.entered, values),
         line_use_share=float(wait.size / max(open_hours * line.cars_per_hour, 1e-9)),
+        worst_saturday=worst,
         cautions=tuple(cautions),
         sources=(
             "queue: simulated car by car (Lindley's recursion), vacuum bays by Erlang B",
@@ -253,6 +270,7 @@ def _bays(means: FloatArray, line: Line, offer: Offer, values: Sheet, cars: Floa
         bays_taken_share=balked,
         line_use_share=float((means * (1 - blocked)).sum() * hold / 3600
                              / max((means > 0).sum() * offer.bays, 1e-9)),
+        worst_saturday=None,
         cautions=("bays: nobody waits, who finds all bays taken turns away",),
         sources=("bays taken: Erlang B hour by hour",),
     )  # fmt: skip

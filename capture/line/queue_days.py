@@ -18,6 +18,15 @@ from capture.line.queueing import Passages, draw_arrivals, pass_line
 FloatArray = NDArray[np.float64]
 
 
+def pick_days(shape: YearShape, worlds: Worlds, *, site_id: str, days: int) -> NDArray[np.int64]:
+    """Return the day of the year of each simulated day, (days,), 0 is 1 January."""
+    return _spread_days(worlds.generator("which days", site_id), shape, days)
+
+
+def _spread_days(generator: np.random.Generator, shape: YearShape, days: int) -> NDArray[np.int64]:
+    return generator.permutation(np.arange(days) % shape.day_share.size)
+
+
 def draw_days(
     cars: FloatArray, shape: YearShape, worlds: Worlds, *, site_id: str, days: int
 ) -> tuple[FloatArray, NDArray[np.int64]]:
@@ -27,7 +36,7 @@ def draw_days(
     shape's own spread and the gamma factor of the day are those of the busy hour.
     """
     generator = worlds.generator("which days", site_id)
-    day = generator.permutation(np.arange(days) % shape.day_share.size)
+    day = _spread_days(generator, shape, days)
     world = np.arange(days) % worlds.draws
     year = compute_year_factor(worlds)
     peak = compute_peak_factor(shape, worlds, [site_id])[0]

@@ -74,7 +74,8 @@ def make_approach(study: Any, stream: int) -> Approach:
             f"approach: stream must be 0 to {len(rays or ()) - 1} of a study with kept rays, "
             f"got {stream}; choose another or keep rays"
         )
-    distance, xy, clear = _read_rays(rays[stream])
+    distance, xy = read_path(rays[stream])
+    clear = _read_clear(rays[stream])
     speed = float(study.streams.speed_mps[stream])
     events = [
         *_sight_events(distance, clear),
@@ -94,20 +95,34 @@ def make_approach(study: Any, stream: int) -> Approach:
     )
 
 
-def _read_rays(found: Any) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+def read_path(rays: Any) -> tuple[FloatArray, FloatArray]:
+    """Read a stream's way from its rays: distance to go, the farthest first, and where.
+
+    Returns
+    -------
+    tuple of ndarray
+        Metres of shape (k,), and metres of shape (k, 2) in the middle of the stream's lanes.
+    """
     from capture.seeing import RAY_COLUMNS
 
-    table = np.asarray(found, dtype=np.float64)
+    table = np.asarray(rays, dtype=np.float64)
     at = {name: column for column, name in enumerate(RAY_COLUMNS)}
     steps, first = np.unique(table[:, at["distance_m"]], return_index=True)
-    clear = np.zeros((len(steps), len(SHOWN)), dtype=bool)
-    row = np.searchsorted(steps, table[:, at["distance_m"]])
-    target = table[:, at["target"]].astype(np.int64)
-    seen = table[:, at["clear"]] > 0
-    kept = target < len(SHOWN)
-    clear[row[kept], target[kept]] = seen[kept]
     eyes = table[first][:, [at["eye_x"], at["eye_y"]]]
-    return steps[::-1].copy(), eyes[::-1].copy(), clear[::-1].copy()
+    return steps[::-1].copy(), eyes[::-1].copy()
+
+
+def _read_clear(rays: Any) -> NDArray[np.bool_]:
+    from capture.seeing import RAY_COLUMNS
+
+    table = np.asarray(rays, dtype=np.float64)
+    at = {name: column for column, name in enumerate(RAY_COLUMNS)}
+    steps, row = np.unique(table[:, at["distance_m"]], return_inverse=True)
+    clear = np.zeros((len(steps), len(SHOWN)), dtype=bool)
+    target = table[:, at["target"]].astype(np.int64)
+    kept = target < len(SHOWN)
+    clear[row[kept], target[kept]] = table[kept, at["clear"]] > 0
+    return clear[::-1].copy()
 
 
 def _sight_events(distance: FloatArray, clear: NDArray[np.bool_]) -> list[tuple[float, str]]:

@@ -25,6 +25,7 @@ _FILES: Final = {
         ("data/jquery.slim.min.js", "data/jquery.min.js", "data/jquery.js"),
     ),
     "sitemap.js": ("capture.papers", ("sitemap.js",)),
+    "drive.js": ("capture.papers", ("drive.js",)),
 }
 _MEDIA: Final = {".js": "text/javascript", ".css": "text/css", ".png": "image/png"}
 
@@ -63,7 +64,7 @@ def read_asset(name: str) -> str:
 
     Parameters
     ----------
-    name : {"leaflet.js", "leaflet.css", "jquery.js", "sitemap.js"}
+    name : {"leaflet.js", "leaflet.css", "jquery.js", "sitemap.js", "drive.js"}
 
     Raises
     ------

@@ -45,7 +45,9 @@ class Background:
     buildings: tuple[int, int]
 
 
-def pack_lines(lines: Any, projection: Any) -> list[list[list[int]]]:
+def pack_lines(
+    lines: Any, projection: Any, *, simplify_m: float = SIMPLIFY_M, scale: int = SCALE
+) -> list[list[list[int]]]:
     """Pack lines or rings into bundles of whole-number steps.
 
     Parameters
@@ -53,12 +55,16 @@ def pack_lines(lines: Any, projection: Any) -> list[list[list[int]]]:
     lines : array of shapely LineString, shape (k,)
         In metres of the projection.
     projection : LocalProjection
+    simplify_m : float
+        How far a line may be moved to make it shorter.
+    scale : int
+        Parts of a degree that coordinates are rounded to.
 
     Returns
     -------
     list of bundles
-        A bundle is a list of parts; a part is ``[lat, lon, dlat, dlon, ...]`` in 1e-5
-        degrees.
+        A bundle is a list of parts; a part is ``[lat, lon, dlat, dlon, ...]`` in parts of
+        a degree, 1e-5 unless ``scale`` says otherwise.
 
     Examples
     --------
@@ -71,11 +77,11 @@ def pack_lines(lines: Any, projection: Any) -> list[list[list[int]]]:
     lines = np.asarray(lines, dtype=object)
     if lines.size == 0:
         return []
-    lines = shapely.simplify(lines, SIMPLIFY_M)
+    lines = shapely.simplify(lines, simplify_m)
     lines = lines[_sort_by_cell(shapely.bounds(lines))]
     points, owner = shapely.get_coordinates(lines, return_index=True)
     lat, lon = projection.to_latlon(points[:, 0], points[:, 1])
-    grid = np.rint(np.column_stack([lat, lon]) * SCALE).astype(np.int64)
+    grid = np.rint(np.column_stack([lat, lon]) * scale).astype(np.int64)
     steps = np.diff(grid, axis=0, prepend=0)
     first = np.flatnonzero(np.diff(owner, prepend=-1))
     steps[first] = grid[first]

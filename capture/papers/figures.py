@@ -25,8 +25,9 @@ from capture.papers.drawing import (
     even,
 )
 from capture.papers.look import FAINT_INK, INK, MOSS, PLUM, RUST, SAND, WATER
+from capture.papers.parcel_figure import draw_parcel, say_parcel
 from capture.papers.pictures import WEEKDAYS
-from capture.papers.site_figure import draw_map, draw_parcel, say_parcel
+from capture.papers.site_figure import draw_map
 
 __all__ = [
     "draw_busy",

@@ -14,6 +14,7 @@ from typing import Any
 from capture.basis import DataError, UnitSystem
 from capture.papers.argument import make_argument, say_argument
 from capture.papers.background import keep_background
+from capture.papers.drive import make_drive
 from capture.papers.layers import make_study_layers
 from capture.papers.maps import OSM_CREDIT, make_map, render_map
 from capture.papers.rank_layer import make_many_layers
@@ -63,6 +64,8 @@ def render_study_map(study: Any, *, system: UnitSystem | None = None) -> str:
         centre=(float(study.sites.lat[0]), float(study.sites.lon[0])),
         system=units,
         credits=list_credits(study.area),
+        drive=make_drive(study, system=units),
+        memory="study",
         inline=False,
     )
     return render_map(
@@ -82,6 +85,7 @@ def render_many_map(many: Any, *, system: UnitSystem | None = None) -> str:
         background=ground,
         system=system or many.area.units,
         credits=list_credits(many.area),
+        memory="ranking",
         inline=False,
     )
     return render_map(

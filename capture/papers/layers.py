@@ -23,6 +23,7 @@ from capture.papers.area_layers import (
     make_road_layer,
 )
 from capture.papers.marks import MapLayer, Mark, drop_empty, mark_area, mark_line, mark_point
+from capture.papers.queue_layer import make_queue_layer
 from capture.papers.words import say_amount, say_number
 
 __all__ = [
@@ -59,7 +60,7 @@ def make_site_layer(sites: Any, frontage: Any, projection: Any) -> MapLayer:
     for index, name in enumerate(sites.names):
         polygon = sites.polygons[index]
         if polygon is not None:
-            marks.append(mark_area(polygon, "parcel", projection))
+            marks.append(mark_area(polygon, "parcel", projection, fine=True))
         marks.append(
             mark_point(sites.lat[index], sites.lon[index], "site", title=f"Site {name}", lift=1000)
         )
@@ -189,7 +190,12 @@ def _pick_rays(found: Any) -> list[tuple[bool, Any, Any]]:
     return [(bool(row[at["clear"]]), row[eye], row[target]) for row in table[::step]]
 
 
-_PART_LOOKS: Final = {"building": "building", "lanes": "ground-lanes"}
+_PART_LOOKS: Final = {
+    "building": "building",
+    "lanes": "ground-lanes",
+    "lanes, far part": "ground-lanes",
+    "pay lanes": "ground-pay",
+}
 
 
 def make_ground_layer(ground: Any, projection: Any, *, which: int = 0) -> MapLayer | None:
@@ -201,10 +207,10 @@ def make_ground_layer(ground: Any, projection: Any, *, which: int = 0) -> MapLay
         return None
     best = ground.placements[which]
     marks = [
-        mark_area(shape, _PART_LOOKS.get(name, "ground-turn"), projection, title=name)
+        mark_area(shape, _PART_LOOKS.get(name, "ground-turn"), projection, title=name, fine=True)
         for name, shape in sorted(best.parts.items())
     ]
-    marks += [mark_area(stall, "ground-stalls", projection) for stall in best.stalls]
+    marks += [mark_area(stall, "ground-stalls", projection, fine=True) for stall in best.stalls]
     return MapLayer(name="The wash on its parcel", marks=tuple(marks))
 
 
@@ -224,6 +230,7 @@ def make_study_layers(study: Any, *, system: UnitSystem = "us") -> tuple[MapLaye
             make_rival_layer(study.rivals, seconds, getattr(around, "likeness", None)),
             make_site_layer(sites, study.frontage, projection),
             make_ground_layer(study.ground, projection),
+            make_queue_layer(study, system=system, shown=False),
         )
     )
 

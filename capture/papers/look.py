@@ -112,9 +112,23 @@ LOOKS: Final[dict[str, Look]] = {
     ),
     "building": Look(words="wash building", ink=INK, width=2, fill=INK, fill_share=0.45),
     "ground-lanes": Look(words="lanes for the queue", ink=PLUM, width=2, fill=PLUM, fill_share=0.2),
+    "ground-pay": Look(words="pay lanes", ink=PLUM, width=2, fill=PLUM, fill_share=0.4),
     "ground-turn": Look(words="room to turn and leave", ink=FAINT_INK, width=1.5, dash="5 4"),
     "ground-stalls": Look(words="vacuum bays", ink=WATER, width=1, fill=WATER, fill_share=0.2),
-    "queue": Look(words="queue on a bad Saturday", ink=RUST, width=5, dash="9 4"),
+    "queue": Look(words="street that the queue takes", ink=RUST, width=3, dash="9 5"),
+    "queue-car": Look(words="car in its place", ink=INK, width=1.2, fill="#ffffff", fill_share=1),
+    "queue-free": Look(words="place still free", ink=FAINT_INK, width=1.2, dash="2 3"),
+    "queue-street": Look(
+        words="car with no place, in the street",
+        ink=RUST,
+        width=2,
+        fill="#ffd9a0",
+        fill_share=1,
+    ),
+    "queue-bar": Look(words="barred: no place", ink=RUST, width=1.2),
+    "queue-end": Look(
+        words="end of the queue", ink=RUST, fill="#ffd9a0", fill_share=1, shape="triangle", radius=9
+    ),
 }
 
 

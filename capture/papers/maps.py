@@ -22,6 +22,8 @@ from capture.papers.marks import MapLayer
 
 MOST_ZOOM: Final = 20
 OSM_CREDIT: Final = "Roads and buildings © OpenStreetMap contributors, ODbL 1.0"
+#: our own scripts
+_OWN: Final = ("drive.js", "sitemap.js")
 _TILES_RULE: Final = re.compile(r"https?://[\w.{}/:?=&%@~-]+\Z")
 
 
@@ -35,6 +37,8 @@ def make_map(
     credits: Sequence[str] = (OSM_CREDIT,),
     tiles_url: str | None = None,
     tiles_credit: str = "street tiles",
+    drive: dict[str, Any] | None = None,
+    memory: str = "map",
     inline: bool = True,
 ) -> Any:
     """Make a folium map of layers over a background.
@@ -58,6 +62,10 @@ def make_map(
         background, and missed by nobody when out of reach.
     tiles_credit : str
         Whose tiles they are.
+    drive : dict, optional
+        What can be driven on the map, from :func:`capture.papers.drive.make_drive`.
+    memory : str
+        Under which name the reader's browser remembers which layers are on.
     inline : bool
         Whether scripts stand in the map as ``data:`` addresses; when false, placeholders
         stand in their place, for :func:`render_map`.
@@ -86,12 +94,16 @@ def make_map(
     made.default_css = [("leaflet_css", _address("leaflet.css", inline=inline))]
     if tiles_url:
         _add_tiles(made, check_tiles_url(tiles_url), tiles_credit)
-    plan = {
+    plan: dict[str, Any] = {
         "layers": [layer.to_page(order) for order, layer in enumerate(layers)],
         "system": system,
         "attribution": [escape_text(line) for line in credits],
         "fit": _fit(background) if centre is None else None,
+        "memory": escape_text(memory),
+        "home": [round(float(at[0]), 6), round(float(at[1]), 6), zoom],
     }
+    if drive:
+        plan["drive"] = drive
     made.add_child(_plan_element(plan))
     return made
 
@@ -127,11 +139,9 @@ def _address(name: str, *, inline: bool) -> str:
 def _scripts(background: Background | None, *, inline: bool) -> list[tuple[str, str]]:
     ground = background.script if background else "window.siteGround=null;"
     found = [(name, _address(name, inline=inline)) for name in ("leaflet.js", "jquery.js")]
-    own = [("sitemap.js", read_asset("sitemap.js")), ("ground.js", ground)]
-    for name, text in own:
-        address = encode_uri(text.encode(), "text/javascript") if inline else f"inline:{name}"
-        found.append((name, address))
-    return found
+    found += [(name, _address(name, inline=inline)) for name in _OWN]
+    address = encode_uri(ground.encode(), "text/javascript") if inline else "inline:ground.js"
+    return [*found, ("ground.js", address)]
 
 
 def _middle(background: Background | None) -> tuple[float, float]:
@@ -206,7 +216,7 @@ def render_map(
     texts = {
         "leaflet.js": read_asset("leaflet.js"),
         "jquery.js": read_asset("jquery.js"),
-        "sitemap.js": read_asset("sitemap.js"),
+        **{name: read_asset(name) for name in _OWN},
         "ground.js": background.script if background else "window.siteGround=null;",
     }
     for name, text in texts.items():

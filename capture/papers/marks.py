@@ -22,6 +22,8 @@ from capture.papers.look import LOOKS
 Kind = Literal["point", "line", "area"]
 #: marks from which a layer is drawn on one canvas instead of one element each
 MANY: Final = 400
+#: how a fine shape is packed
+_FINE: Final[dict[str, Any]] = {"simplify_m": 0.0, "scale": 10_000_000}
 #: a line of a tooltip: what it is, what it says
 TipLine = tuple[str, str]
 
@@ -46,6 +48,8 @@ class Mark:
     heading_deg: float | None = None
     #: points of higher value lie on top
     lift: int = 0
+    #: whether the shape is packed to a centimetre, for what is smaller than a house
+    fine: bool = False
 
     def to_page(self) -> dict[str, Any]:
         """Return what the page gets, every string escaped."""
@@ -58,6 +62,8 @@ class Mark:
             page["a"] = round(float(self.heading_deg))
         if self.lift:
             page["z"] = self.lift
+        if self.fine:
+            page["f"] = 1
         return page
 
     def _tip(self) -> str:
@@ -119,7 +125,12 @@ def mark_point(lat: float, lon: float, look: str, **more: Any) -> Mark:
 
 
 def mark_line(
-    xy: ArrayLike | Sequence[ArrayLike], look: str, projection: LocalProjection, **more: Any
+    xy: ArrayLike | Sequence[ArrayLike],
+    look: str,
+    projection: LocalProjection,
+    *,
+    fine: bool = False,
+    **more: Any,
 ) -> Mark:
     """Make a mark of a line given in metres, shape (k, 2), or of several lines.
 
@@ -130,10 +141,13 @@ def mark_line(
     [[4000000, -7500000, 1000, 0]]
     """
     lines: Any = np.atleast_1d(np.asarray(shapely.linestrings(np.asarray(xy, dtype=np.float64))))
-    return Mark(kind="line", look=look, shape=_flatten(lines, projection), **more)
+    shape = _flatten(lines, projection, fine=fine)
+    return Mark(kind="line", look=look, shape=shape, fine=fine, **more)
 
 
-def mark_area(polygon: Any, look: str, projection: LocalProjection, **more: Any) -> Mark:
+def mark_area(
+    polygon: Any, look: str, projection: LocalProjection, *, fine: bool = False, **more: Any
+) -> Mark:
     """Make a mark of a polygon or several, in metres; holes are left out.
 
     Examples
@@ -145,11 +159,13 @@ def mark_area(polygon: Any, look: str, projection: LocalProjection, **more: Any)
     parts = shapely.get_parts(np.atleast_1d(np.asarray(polygon, dtype=object)))
     parts = parts[~shapely.is_empty(parts)]
     rings = shapely.get_exterior_ring(parts)
-    return Mark(kind="area", look=look, shape=_flatten(rings, projection), **more)
+    shape = _flatten(rings, projection, fine=fine)
+    return Mark(kind="area", look=look, shape=shape, fine=fine, **more)
 
 
-def _flatten(lines: Any, projection: LocalProjection) -> list[list[int]]:
-    return [part for bundle in pack_lines(lines, projection) for part in bundle]
+def _flatten(lines: Any, projection: LocalProjection, *, fine: bool) -> list[list[int]]:
+    packed = pack_lines(lines, projection, **(_FINE if fine else {}))
+    return [part for bundle in packed for part in bundle]
 
 
 def drop_empty(layers: Iterable[MapLayer | None]) -> tuple[MapLayer, ...]:

@@ -35,7 +35,7 @@ def make_rank_layer(many: Any) -> MapLayer:
             for name, (words, unit) in _RANK_FIELDS.items()
             if name in row and (said := _rank_cell(row[name], unit))
         )
-        more = {"title": title, "lines": lines}
+        more: dict[str, Any] = {"title": title, "lines": lines}
         if sites.polygons[at] is not None:
             marks.append(mark_area(sites.polygons[at], look, projection, **more))
         label = "" if struck else f"{rank:.0f}"

@@ -312,7 +312,7 @@ def _stop_parts(study: Any, units: UnitSystem) -> list[Part]:
     if not rows["note"].str.len().any():
         rows = rows.drop(columns="note")
     said = f"The ground stands at {ground.status}: {'; '.join(ground.reasons)}.{cost}"
-    drawn = figures.draw_parcel(study, system=units, height=130.0)
+    drawn = figures.draw_parcel(study, system=units, height=190.0)
     picture = Picture(svg=drawn, caption=figures.say_parcel(study, units))
     return [
         make_heading("Does it fit, and what could stop it"),

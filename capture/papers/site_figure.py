@@ -1,7 +1,6 @@
-"""How do the site's roads and its parcel look on paper, with no network?
+"""How do the site's roads look on paper, with no network?
 
-Two pictures drawn from the place itself: the roads around the site by vehicles a day, with
-rivals and counts, and the wash standing on its parcel with the queue of a busy day.
+Drawn from the place itself: the roads around the site by vehicles a day, rivals and counts.
 """
 
 from __future__ import annotations
@@ -14,12 +13,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from capture.basis import UnitSystem, convert_out
+from capture.basis import UnitSystem
 from capture.papers.drawing import Drawing
 from capture.papers.layers import MOST_ROADS
-from capture.papers.look import FAINT_INK, GROUND, INK, LOOKS, PLUM, RUST, SAND, WATER
+from capture.papers.look import GROUND, INK, LOOKS, RUST, WATER
 from capture.papers.look import choose_volume_look as choose
-from capture.papers.words import say_amount, say_number
+from capture.papers.words import say_number
 
 FloatArray = NDArray[np.float64]
 Place = Callable[[Any], list[tuple[float, float]]]
@@ -207,66 +206,3 @@ def _draw_legend(
     drawing.line([(end - long_m * scale, y - 2), (end, y - 2)], INK, 1.6)
     drawing.text(end - long_m * scale - 5, y, words, size=9, anchor="end")
     drawing.area([(WIDE - 6, y - 11), (WIDE - 2.5, y), (WIDE - 9.5, y)], INK)
-
-
-def draw_parcel(study: Any, *, system: UnitSystem = "us", height: float = 200.0) -> str:
-    """Draw the wash on its parcel with the queue of a bad day; "" without a shape.
-
-    Parameters
-    ----------
-    study : Study
-    system : {"us", "metric"}
-        Unit of the scale.
-    height : float
-        Points.
-    """
-    parcel = study.sites.polygons[0]
-    if parcel is None:
-        return ""
-    best = study.ground.placements[0] if study.ground.placements else None
-    shapes = [parcel, *(best.parts.values() if best else ())]
-    x0, y0, x1, y1 = shapely.total_bounds(np.array(shapes, dtype=object))
-    wide = 252.0
-    scale = min((wide - 16) / (x1 - x0), (height - 34) / (y1 - y0))
-    drawing = Drawing(wide, height, "The wash on its parcel, seen from above")
-
-    def place(shape: Any) -> list[tuple[float, float]]:
-        points = shapely.get_coordinates(shapely.get_exterior_ring(shape))
-        right = wide / 2 + (points[:, 0] - (x0 + x1) / 2) * scale
-        down = (height - 22) / 2 - (points[:, 1] - (y0 + y1) / 2) * scale
-        return list(zip(right.tolist(), down.tolist(), strict=True))
-
-    drawing.area(place(parcel), GROUND, ink=RUST, width=1.6)
-    if best:
-        _draw_parts(drawing, best, place)
-    else:
-        x, y = wide / 2, (height - 22) / 2
-        drawing.text(x, y, "no arrangement fits", anchor="middle", size=10, halo=GROUND)
-    long_m = 30.48 if system == "us" else 30.0
-    drawing.line([(8, height - 8), (8 + long_m * scale, height - 8)], INK, 1.6)
-    amount, unit = convert_out(long_m, "m", system)
-    drawing.text(13 + long_m * scale, height - 5, f"{amount:.0f} {unit}", size=9)
-    drawing.text(wide - 4, height - 5, "north is up", size=9, anchor="end", ink=FAINT_INK)
-    return drawing.render()
-
-
-def _draw_parts(drawing: Drawing, best: Any, place: Callable[[Any], Any]) -> None:
-    looks = {"building": (INK, 0.75, ""), "lanes": (SAND, 1.0, ""), "pay lanes": (PLUM, 0.45, "")}
-    for stall in best.stalls:
-        drawing.area(place(stall), WATER, ink=WATER, width=0.5, share=0.2)
-    for name, shape in sorted(best.parts.items()):
-        fill, share, dash = looks.get(name.partition(",")[0], (PAPER, 0.6, "3 3"))
-        drawing.area(place(shape), fill, ink=INK, width=0.8, share=share, dash=dash)
-
-
-def say_parcel(study: Any, system: UnitSystem) -> str:
-    """Say what the picture of the parcel shows."""
-    area = study.ground.area_m2
-    size = say_amount(area, "m2", system) if area else "no shape given"
-    if not study.ground.placements:
-        return f"The parcel, {size}; nothing that was tried fits."
-    best = study.ground.placements[0]
-    return (
-        f"The parcel, {size}: {best.arrangement}, {best.vacuum_bays} vacuum bays. Dark: building; "
-        "tinted: pay lanes and lanes for the queue; pale: vacuum bays; dashed: room to turn."
-    )

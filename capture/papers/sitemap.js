@@ -2,16 +2,16 @@
    Every string that arrives here was escaped by the Python side. */
 (function () {
   "use strict";
-  var SCALE = 100000;
+  var SCALE = 100000, FINE = 10000000;
   var GROUND = "#f5f2ea";
   var ROADS = [["#b5a784", 5], ["#c3b694", 3.5], ["#cec3a6", 2.5], ["#d6cdb5", 1.5]];
 
-  function unpack(part) {
-    var lat = 0, lon = 0, line = [];
+  function unpack(part, scale) {
+    var lat = 0, lon = 0, line = [], of = scale || SCALE;
     for (var i = 0; i + 1 < part.length; i += 2) {
       lat += part[i];
       lon += part[i + 1];
-      line.push([lat / SCALE, lon / SCALE]);
+      line.push([lat / of, lon / of]);
     }
     return line;
   }
@@ -38,7 +38,7 @@
     });
     for (var tier = ROADS.length - 1; tier >= 0; tier -= 1) {
       ground.roads[tier].forEach(function (bundle) {
-        L.polyline(bundle.map(unpack), {
+        L.polyline(bundle.map(function (part) { return unpack(part); }), {
           renderer: canvas, interactive: false, color: ROADS[tier][0], weight: ROADS[tier][1],
           smoothFactor: 1
         }).addTo(group);
@@ -112,25 +112,49 @@
 
   function shapeOf(mark, look, renderer) {
     if (mark.k === "point") { return pointOf(mark, look); }
-    var parts = mark.c.map(unpack);
+    var parts = mark.c.map(function (part) { return unpack(part, mark.f ? FINE : SCALE); });
     if (mark.k === "area") {
       return L.polygon(parts, lineStyle(look, renderer, mark.t));
     }
     return L.polyline(parts, lineStyle(look, renderer, mark.t));
   }
 
-  function remember(layer, shown) {
-    try { window.localStorage.setItem("site map: " + layer.key, shown ? "1" : "0"); } catch (e) { }
+  function keep(store, name, value) {
+    try { store().setItem("site map: " + name, value); } catch (e) { }
   }
 
-  function recall(layer) {
+  function recall(store, name) {
+    try { return store().getItem("site map: " + name); } catch (e) { return null; }
+  }
+
+  function local() { return window.localStorage; }
+
+  function session() { return window.sessionStorage; }
+
+  function remember(plan, layer, shown) {
+    keep(local, plan.memory + ": " + layer.key, shown ? "1" : "0");
+  }
+
+  function isShown(plan, layer) {
+    var kept = recall(local, plan.memory + ": " + layer.key);
+    return kept === null ? layer.shown : kept === "1";
+  }
+
+  /* a map that is drawn again after a change looks where the reader had looked */
+  function keepView(map, plan) {
+    var name = plan.memory + ": view", home = plan.home.join(",");
     try {
-      var kept = window.localStorage.getItem("site map: " + layer.key);
-      return kept === null ? layer.shown : kept === "1";
-    } catch (e) { return layer.shown; }
+      var kept = JSON.parse(recall(session, name) || "null");
+      if (kept && kept.home === home) { map.setView(kept.at, kept.zoom, { animate: false }); }
+    } catch (e) { }
+    map.on("moveend", function () {
+      var at = map.getCenter();
+      keep(session, name, JSON.stringify(
+        { home: home, at: [at.lat, at.lng], zoom: map.getZoom() }));
+    });
   }
 
-  function drawLayer(map, layer) {
+  function drawLayer(map, plan, layer) {
     var group = L.layerGroup();
     var renderer = layer.many
       ? L.canvas({ pane: pane(map, "many", 380), padding: 0.3, tolerance: 4 })
@@ -140,7 +164,7 @@
       if (mark.t) { shape.bindTooltip(mark.t, { sticky: true, className: "site-tip" }); }
       shape.addTo(group);
     });
-    if (recall(layer)) { group.addTo(map); }
+    if (isShown(plan, layer)) { group.addTo(map); }
     return group;
   }
 
@@ -169,7 +193,7 @@
         L.DomUtil.create("span", "", label).innerHTML = " " + layer.name;
         tick.addEventListener("change", function () {
           if (tick.checked) { groups[index].addTo(map); } else { groups[index].remove(); }
-          remember(layer, tick.checked);
+          remember(plan, layer, tick.checked);
         });
         layer.legend.forEach(function (line) {
           var entry = L.DomUtil.create("div", "site-legend", row);
@@ -202,6 +226,7 @@
       ".leaflet-container .leaflet-control-attribution,.leaflet-control-scale-line" +
       "{font:11px/1.5 sans-serif;color:#1f2d36}" +
       "@media print{.leaflet-control-zoom{display:none}.site-panel:not([open]){display:none}}";
+    style.textContent += window.siteDrive.style;
     document.head.appendChild(style);
   }
 
@@ -211,10 +236,14 @@
       map.attributionControl.setPrefix(false);
       plan.attribution.forEach(function (line) { map.attributionControl.addAttribution(line); });
       drawGround(map, window.siteGround);
-      var groups = plan.layers.map(function (layer) { return drawLayer(map, layer); });
+      var groups = plan.layers.map(function (layer) {
+        return drawLayer(map, plan, layer);
+      });
       if (plan.layers.length) { panel(map, plan, groups); }
       L.control.scale({ imperial: plan.system === "us", metric: plan.system !== "us" }).addTo(map);
       if (plan.fit) { map.fitBounds(plan.fit, { animate: false }); }
+      keepView(map, plan);
+      if (plan.drive) { window.siteDrive.add(map, plan.drive); }
       window.siteMapDrawn = true;
     }
   };
