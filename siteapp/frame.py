@@ -16,11 +16,12 @@ import streamlit as st
 
 from capture.basis import CaptureError, Offer, UnitSystem
 from capture.papers.argument import Claim, make_argument
+from capture.papers.withheld import withhold
 from siteapp import engine
 from siteapp.look import make_style
 from siteapp.text import as_markdown, fill, tell_apart
 from siteapp.why import show_why
-from siteapp.workspace import ConflictError, Inputs, Kept
+from siteapp.workspace import Inputs, Kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,8 @@ class Scene:
     study: Any
     #: claims of the strip, empty without a result
     claims: tuple[Claim, ...]
+    #: whether the client's own figures are kept off screens and papers
+    hidden: bool = False
 
     @property
     def offer(self) -> Offer:
@@ -46,12 +49,13 @@ class Scene:
     def complete(self) -> Any:
         """Return the study with its queue, pipes, wires and cautions; takes a moment longer."""
         with st.spinner("Queueing a thousand days, sizing pipes and wires"):
-            return engine.get_study(self.inputs)
+            made = engine.get_study(self.inputs)
+        return withhold(made) if self.hidden else made
 
     @property
     def token(self) -> str:
         """A short name of the inputs, for keys of what depends on them."""
-        text = json.dumps(self.inputs.to_dict(), sort_keys=True)
+        text = json.dumps([self.inputs.to_dict(), self.hidden], sort_keys=True)
         return hashlib.blake2b(text.encode(), digest_size=8).hexdigest()
 
 
@@ -60,11 +64,16 @@ def open_screen(title: str, *, needs_site: bool = True) -> Scene:
     st.html(make_style(dark=st.context.theme.type == "dark"))
     st.session_state["screen"] = title
     kept = _current()
+    st.session_state.setdefault("seen", {})[kept.id] = kept.revision
     system = _sidebar(kept)
     _say_notice()
+    hidden = is_hidden(kept)
     study, fault = _result(kept)
+    study = withhold(study) if hidden and study is not None else study
     claims = make_argument(study, system=system) if study is not None else ()
-    scene = Scene(kept=kept, inputs=kept.inputs, system=system, study=study, claims=claims)
+    scene = Scene(
+        kept=kept, inputs=kept.inputs, system=system, study=study, claims=claims, hidden=hidden
+    )
     _head(scene, title)
     if fault:
         st.error(as_markdown(fault, most=600), icon=":material/error:")
@@ -150,7 +159,28 @@ def _sidebar(kept: Kept) -> UnitSystem:
             key="units",
             on_change=lambda: space.keep_setting("units", str(st.session_state["units"])),
         )
+        _hide_switch(kept)
     return "metric" if picked == "metric" else "us"
+
+
+def is_hidden(kept: Kept) -> bool:
+    """Whether a study's own figures of the client are kept off screens and papers."""
+    return engine.open_workspace().setting(f"withheld {kept.id}") == "yes"
+
+
+def _hide_switch(kept: Kept) -> None:
+    space, key = engine.open_workspace(), f"withhold-{kept.id}"
+    st.toggle(
+        "Hide client's numbers",
+        is_hidden(kept),
+        key=key,
+        help="Own prices, land price, sales, known washes, answers and replaced numbers read "
+        "'withheld' on every screen and in every paper. What was worked out from them stays, and "
+        "can be used to narrow them down.",
+        on_change=lambda: space.keep_setting(
+            f"withheld {kept.id}", "yes" if st.session_state[key] else ""
+        ),
+    )
 
 
 def _undo_button(kept: Kept) -> None:
@@ -159,16 +189,16 @@ def _undo_button(kept: Kept) -> None:
     if len(rows) < 2:
         return
     undone = st.session_state.get("undone", {}).get(kept.id, 0)
-    if not rows[0][2].startswith("undone"):
+    if not rows[0].said.startswith("undone"):
         undone = 0
     back = 1 if undone == 0 else 2 * undone + 1
     if back >= len(rows):
         return
-    said = rows[0][2] if undone == 0 else "one more change"
+    said = rows[0].said if undone == 0 else "one more change"
     if st.button("Undo", icon=":material/undo:", width="stretch", help=f"Last change: {said}"):
         st.session_state.setdefault("undone", {})[kept.id] = undone + 1
-        inputs = rows[back][3]
-        space.save(kept, inputs, said=f"undone: {rows[back - 1][2]}")
+        space.save(kept, space.state(kept.id, rows[back].revision),
+                   said=f"undone: {rows[back - 1].said}")  # fmt: skip
         st.rerun()
 
 
@@ -220,19 +250,13 @@ def say(sentence: str, *values: object) -> None:
 
 def change(said: str, **changes: Any) -> None:
     """Save changed inputs of the open study; called before the screen is drawn again."""
-    space = engine.open_workspace()
-    kept = space.load(int(st.session_state["study"]))
-    seen = st.session_state.get("revision", {}).get(kept.id)
+    number = int(st.session_state["study"])
+    seen = st.session_state.setdefault("seen", {})
     try:
-        if seen is not None and seen != kept.revision and _touches(kept, changes):
-            raise ConflictError(f"{kept.name}: changed in another tab since; look before you do")
-        space.save(kept, kept.inputs.change(**changes), said=said)
+        kept = engine.open_workspace().put(number, changes, seen=seen.get(number), said=said)
+        seen[number] = kept.revision
     except CaptureError as error:
         st.session_state["notice"] = ("warning", str(error))
-
-
-def _touches(kept: Kept, changes: dict[str, Any]) -> bool:
-    return any(getattr(kept.inputs, name) != value for name, value in changes.items())
 
 
 def notify(kind: Literal["done", "warning"], text: str) -> None:

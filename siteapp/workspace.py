@@ -1,108 +1,36 @@
 """Where is work kept so that a reload, a crash or a second tab loses nothing?
 
-One SQLite file per workspace, written ahead (WAL), with a schema version. Each change is
-saved when it is made; earlier states stay in a history and can be brought back. A save
-that would overwrite somebody else's newer one is refused, never done silently.
+One SQLite file per workspace. Each change is saved when it is made; earlier states stay in a
+history and can be brought back. Changes of two tabs or two people are put together; where
+both changed the same thing, the later one is refused and told, never done silently.
 """
 
 from __future__ import annotations
 
 import json
 import os
-import sqlite3
 import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from capture.basis import DataError, InputError, Offer, plain_text
+from capture.basis import CaptureError, DataError, InputError, plain_text
+from siteapp.inputs import Inputs, read_json, read_table
+from siteapp.kept_file import SCHEMA_VERSION, bring_up, open_base
+from siteapp.merging import merge_values
 
-SCHEMA_VERSION: Final = 2
+if TYPE_CHECKING:
+    import sqlite3
+
+__all__ = ["SCHEMA_VERSION", "ConflictError", "Inputs", "Kept", "State", "Workspace"]
+
 MOST_HISTORY: Final = 400
 MOST_IMPORT_BYTES: Final = 20_000_000
+MOST_IMPORTED: Final = 1_000
 MOST_NAME: Final = 80
 _EXPORT_KIND: Final = "site-to-line workspace"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Inputs:
-    """All that a study is made from; the rest follows by computation."""
-
-    #: folder of the area, or a bare roads file
-    area: str = ""
-    #: "LAT,LON", "parcel:ID" or a file; "" before a site is placed
-    site: str = ""
-    #: what is to be built and sold, fields that differ from the usual ones
-    offer: dict[str, Any] = field(default_factory=dict)
-    #: built-in numbers replaced, by ``room.name``
-    replaced: dict[str, float] = field(default_factory=dict)
-    #: answers to the ground's questions, by item: a status, or all that is known
-    answers: dict[str, Any] = field(default_factory=dict)
-    #: changes of rivals by hand, in their order
-    rivals: list[Any] = field(default_factory=list)
-    #: where counts were tied by hand, by count
-    ties: dict[str, Any] = field(default_factory=dict)
-    #: which column of a count file holds what, by file and role
-    columns: dict[str, Any] = field(default_factory=dict)
-    #: dated notes on roads, such as road works, rows of a table
-    notes: list[Any] = field(default_factory=list)
-    #: the user's own washes with known cars, rows of a table
-    known: list[Any] = field(default_factory=list)
-    #: known sites left out of the fit, by id
-    left_out: list[Any] = field(default_factory=list)
-    #: driveway, sign, openings and other choices on the ground
-    plan: dict[str, Any] = field(default_factory=dict)
-    #: stations of the line where they are not the package's own, and other choices of it
-    line: dict[str, Any] = field(default_factory=dict)
-    #: country and state of the holidays, days shut, monthly weather
-    year_choice: dict[str, Any] = field(default_factory=dict)
-    #: the user's own sales by hour, rows of a table
-    sales: list[Any] = field(default_factory=list)
-    #: the user's own months of tickets and members, rows of a table
-    member_months: list[Any] = field(default_factory=list)
-    #: seed of the draws
-    seed: int = 0
-    #: number of possible worlds
-    draws: int = 1000
-
-    def change(self, **changes: Any) -> Inputs:
-        """Return inputs with some of them changed."""
-        return replace(self, **changes)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return plain JSON values."""
-        return asdict(self)
-
-    @classmethod
-    def from_dict(cls, values: Mapping[str, Any]) -> Inputs:
-        """Read inputs that came from a file, every field checked.
-
-        Raises
-        ------
-        DataError
-            When a field is of another kind than it should be.
-        """
-        kinds: dict[str, Any] = {
-            "area": str, "site": str, "offer": dict, "replaced": dict, "answers": dict,
-            "rivals": list, "ties": dict, "columns": dict, "notes": list, "known": list, "left_out": list,
-            "plan": dict, "line": dict, "year_choice": dict, "sales": list, "member_months": list,
-            "seed": int, "draws": int,
-        }  # fmt: skip
-        kept = {}
-        for name in (item.name for item in fields(cls)):
-            if name not in values:
-                continue
-            if not isinstance(values[name], kinds[name]) or isinstance(values[name], bool):
-                raise DataError(f"workspace: {name} must be {kinds[name].__name__}; export again")
-            kept[name] = values[name]
-        inputs = cls(**kept)
-        Offer(**Offer().change(**inputs.offer).to_dict())
-        for key, value in inputs.replaced.items():
-            if not isinstance(value, int | float) or isinstance(value, bool):
-                raise DataError(f"workspace: {plain_text(key)} must be a number; export again")
-        return inputs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,23 +49,20 @@ class Kept:
     inputs: Inputs
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """One earlier state of a study, as the history lists it."""
+
+    #: number of the save
+    revision: int
+    #: seconds since 1970
+    changed: float
+    #: what was changed then
+    said: str
+
+
 class ConflictError(InputError):
     """Somebody else saved the same study in between."""
-
-
-_TABLES_1: Final = """
-CREATE TABLE studies (
-  id INTEGER PRIMARY KEY, name TEXT NOT NULL, revision INTEGER NOT NULL,
-  changed REAL NOT NULL, inputs TEXT NOT NULL);
-CREATE TABLE history (
-  id INTEGER PRIMARY KEY, study INTEGER NOT NULL, revision INTEGER NOT NULL,
-  changed REAL NOT NULL, said TEXT NOT NULL, inputs TEXT NOT NULL);
-CREATE TABLE settings (name TEXT PRIMARY KEY, value TEXT NOT NULL);
-"""
-_TABLES_2: Final = """
-CREATE INDEX IF NOT EXISTS history_by_study ON history (study, id);
-"""
-_MIGRATIONS: Final[tuple[str, ...]] = (_TABLES_1, _TABLES_2)
 
 
 def default_path() -> Path:
@@ -167,48 +92,16 @@ class Workspace:
         self._clock = clock
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            with self._open() as base:
-                self._migrate(base)
-        except sqlite3.DatabaseError:
-            raise DataError(
-                f"{path.name}: not a workspace file (SQLite); name another with --workspace"
-            ) from None
         except OSError as error:
             raise DataError(
                 f"{path}: the workspace cannot be kept there ({error.strerror}); "
                 "name another with --workspace"
             ) from None
+        with self._open() as base:
+            bring_up(base, path.name)
 
-    @contextmanager
-    def _open(self) -> Iterator[sqlite3.Connection]:
-        base = sqlite3.connect(self.path, timeout=10, isolation_level=None)
-        try:
-            base.execute("PRAGMA journal_mode=WAL")
-            base.execute("PRAGMA synchronous=NORMAL")
-            base.execute("BEGIN IMMEDIATE")
-            yield base
-            base.execute("COMMIT")
-        except BaseException:
-            if base.in_transaction:
-                base.execute("ROLLBACK")
-            raise
-        finally:
-            base.close()
-
-    def _migrate(self, base: sqlite3.Connection) -> None:
-        (version,) = base.execute("PRAGMA user_version").fetchone()
-        if version > SCHEMA_VERSION:
-            raise DataError(
-                f"{self.path.name}: made by a newer version (schema {version}, this one knows "
-                f"{SCHEMA_VERSION}); update the program"
-            )
-        tables = base.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-        if version == 0 and tables:
-            raise sqlite3.DatabaseError("tables of something else")
-        for step in _MIGRATIONS[version:]:
-            for statement in filter(str.strip, step.split(";")):
-                base.execute(statement)
-        base.execute(f"PRAGMA user_version={SCHEMA_VERSION}")
+    def _open(self) -> AbstractContextManager[sqlite3.Connection]:
+        return open_base(self.path)
 
     def studies(self) -> list[Kept]:
         """Return all studies, the last changed first."""
@@ -239,16 +132,18 @@ class Workspace:
 
     def add(self, name: str, inputs: Inputs) -> Kept:
         """Keep a new study."""
-        called = plain_text(name, most=MOST_NAME) or "untitled"
-        now = self._clock()
         with self._open() as base:
-            made = base.execute(
-                "INSERT INTO studies (name, revision, changed, inputs) VALUES (?, 1, ?, ?)",
-                (called, now, _text(inputs)),
-            )
-            study = int(made.lastrowid or 0)
-            self._remember(base, study, 1, "started", inputs)
-            return self._load(base, study)
+            return self._add(base, name, inputs)
+
+    def _add(self, base: sqlite3.Connection, name: str, inputs: Inputs) -> Kept:
+        called = plain_text(name, most=MOST_NAME) or "untitled"
+        made = base.execute(
+            "INSERT INTO studies (name, revision, changed, inputs) VALUES (?, 1, ?, ?)",
+            (called, self._clock(), _text(inputs)),
+        )
+        study = int(made.lastrowid or 0)
+        self._remember(base, study, 1, "started", inputs)
+        return self._load(base, study)
 
     def save(self, kept: Kept, inputs: Inputs, *, said: str = "changed") -> Kept:
         """Save changed inputs.
@@ -268,19 +163,65 @@ class Workspace:
             When it was saved elsewhere since; nothing is overwritten then.
         """
         with self._open() as base:
-            done = base.execute(
-                "UPDATE studies SET inputs = ?, revision = revision + 1, changed = ? "
-                "WHERE id = ? AND revision = ?",
-                (_text(inputs), self._clock(), kept.id, kept.revision),
-            )
-            if done.rowcount != 1:
-                self._load(base, kept.id)
-                raise ConflictError(
-                    f"{kept.name}: it was changed in another tab or by another person since; "
-                    "the newer state is shown, do your change again"
-                )
-            self._remember(base, kept.id, kept.revision + 1, said, inputs)
-            return self._load(base, kept.id)
+            return self._save(base, kept, inputs, said)
+
+    def _save(self, base: sqlite3.Connection, kept: Kept, inputs: Inputs, said: str) -> Kept:
+        done = base.execute(
+            "UPDATE studies SET inputs = ?, revision = revision + 1, changed = ? "
+            "WHERE id = ? AND revision = ?",
+            (_text(inputs), self._clock(), kept.id, kept.revision),
+        )
+        if done.rowcount != 1:
+            self._load(base, kept.id)
+            raise _conflict(kept.name, "it")
+        self._remember(base, kept.id, kept.revision + 1, said, inputs)
+        return self._load(base, kept.id)
+
+    def put(
+        self, study: int, changes: Mapping[str, Any], *, seen: int | None, said: str = "changed"
+    ) -> Kept:
+        """Save changed fields on top of whatever others saved since they were seen.
+
+        Parameters
+        ----------
+        study : int
+            Its number.
+        changes : mapping of str to value
+            Fields of :class:`Inputs` as they are wanted.
+        seen : int or None
+            Revision that the user saw; None is the one kept now.
+        said : str
+            What changed, for the history.
+
+        Raises
+        ------
+        ConflictError
+            When somebody else changed the same thing since; nothing is saved then.
+        InputError
+            When there is no such study.
+        """
+        with self._open() as base:
+            kept = self._load(base, study)
+            before = self._find_state(base, study, seen) if seen is not None else None
+            if before is None or seen == kept.revision:
+                return self._save(base, kept, kept.inputs.change(**changes), said)
+            merged = {}
+            for name, wanted in changes.items():
+                try:
+                    merged[name] = merge_values(
+                        getattr(before, name), getattr(kept.inputs, name), wanted
+                    )
+                except ValueError as error:
+                    what = f"{name} {error}".strip().replace("_", " ")
+                    raise _conflict(kept.name, plain_text(what, most=60)) from None
+            return self._save(base, kept, kept.inputs.change(**merged), said)
+
+    def _find_state(self, base: sqlite3.Connection, study: int, revision: int) -> Inputs | None:
+        row = base.execute(
+            "SELECT inputs FROM history WHERE study = ? AND revision = ? ORDER BY id DESC",
+            (study, revision),
+        ).fetchone()
+        return None if row is None else _read_inputs(row[0])
 
     def _remember(
         self, base: sqlite3.Connection, study: int, revision: int, said: str, inputs: Inputs
@@ -295,15 +236,30 @@ class Workspace:
             (study, study, MOST_HISTORY),
         )
 
-    def history(self, study: int) -> list[tuple[int, float, str, Inputs]]:
-        """Return (revision, when, what changed, inputs) of a study, the newest first."""
+    def history(self, study: int) -> list[State]:
+        """Return the states of a study, the newest first."""
         with self._open() as base:
             rows = base.execute(
-                "SELECT revision, changed, said, inputs FROM history WHERE study = ? "
-                "ORDER BY id DESC",
+                "SELECT revision, changed, said FROM history WHERE study = ? ORDER BY id DESC",
                 (study,),
             ).fetchall()
-        return [(r, at, said, Inputs.from_dict(json.loads(text))) for r, at, said, text in rows]
+        return [State(revision=r, changed=at, said=said) for r, at, said in rows]
+
+    def state(self, study: int, revision: int) -> Inputs:
+        """Return what a study was made from at one of its states.
+
+        Raises
+        ------
+        InputError
+            When the history does not reach so far back.
+        """
+        with self._open() as base:
+            found = self._find_state(base, study, revision)
+        if found is None:
+            raise InputError(
+                f"workspace: state {revision} of this study is no longer kept; choose a newer one"
+            )
+        return found
 
     def rename(self, study: int, name: str) -> None:
         """Give a study another name."""
@@ -351,26 +307,50 @@ class Workspace:
         """
         if len(content) > MOST_IMPORT_BYTES:
             raise DataError("workspace file: must be under 20 MB; is this another file?")
-        try:
-            values = json.loads(content)
-        except (ValueError, RecursionError):
-            raise DataError("workspace file: not readable as JSON; export it again") from None
+        values = read_json(content)
         if not isinstance(values, dict) or values.get("kind") != _EXPORT_KIND:
             raise DataError("workspace file: not an exported workspace; choose another file")
+        version = values.get("version", 1)
+        if not isinstance(version, int) or version > SCHEMA_VERSION:
+            raise DataError("workspace file: exported by a newer version; update the program")
         listed = values.get("studies")
         if not isinstance(listed, list) or not all(isinstance(item, dict) for item in listed):
             raise DataError("workspace file: its list of studies is damaged; export it again")
+        if len(listed) > MOST_IMPORTED:
+            raise DataError(
+                f"workspace file: at most {MOST_IMPORTED:,} studies are taken, got "
+                f"{len(listed):,}; split it"
+            )
         read = [
-            (str(item.get("name", "")), Inputs.from_dict(item.get("inputs", {}))) for item in listed
+            (str(item.get("name", "")), Inputs.from_dict(read_table(item.get("inputs", {}))))
+            for item in listed
         ]
-        return [self.add(name, inputs) for name, inputs in read]
+        with self._open() as base:
+            return [self._add(base, name, inputs) for name, inputs in read]
 
 
 def _text(inputs: Inputs) -> str:
     return json.dumps(inputs.to_dict(), sort_keys=True, allow_nan=False)
 
 
+def _read_inputs(text: str) -> Inputs:
+    try:
+        return Inputs.from_dict(read_table(json.loads(text)))
+    except CaptureError:
+        raise
+    except (ValueError, RecursionError):
+        raise DataError(
+            "workspace: a study in it is damaged; start with another file by --workspace"
+        ) from None
+
+
+def _conflict(name: str, what: str) -> ConflictError:
+    return ConflictError(
+        f"{name}: {what} was changed in another tab or by another person since; the newer state "
+        "is shown, do your change again"
+    )
+
+
 def _kept(row: tuple[int, str, int, float, str]) -> Kept:
     number, name, revision, changed, text = row
-    inputs = Inputs.from_dict(json.loads(text))
-    return Kept(id=number, name=name, revision=revision, changed=changed, inputs=inputs)
+    return Kept(id=number, name=name, revision=revision, changed=changed, inputs=_read_inputs(text))

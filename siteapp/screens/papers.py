@@ -56,22 +56,19 @@ with left:
 with right:
     rows = space.history(scene.kept.id)
     labels = {
-        revision: f"{revision}: {said} ({time.strftime('%d %b %H:%M', time.localtime(at))})"
-        for revision, at, said, _ in rows
+        row.revision: f"{row.revision}: {row.said} "
+        f"({time.strftime('%d %b %H:%M', time.localtime(row.changed))})"
+        for row in rows
     }
     picked = st.selectbox("Earlier states", list(labels), format_func=lambda r: labels[r])
     if st.button("Bring this state back"):
-        inputs = next(item for revision, _, _, item in rows if revision == picked)
-        change(f"back to state {picked}", **{
-            name: getattr(inputs, name)
-            for name in ("area", "site", "offer", "replaced", "answers", "seed", "draws")
-        })  # fmt: skip
+        change(f"back to state {picked}", **space.state(scene.kept.id, picked).to_dict())
         st.rerun()
     show_table(
-        pd.DataFrame([{"revision": r, "said": said} for r, _, said, _ in rows[:12]]),
+        pd.DataFrame([{"revision": row.revision, "said": row.said} for row in rows[:12]]),
         {"revision": ("state", "count"), "said": ("what changed", "")},
         scene,
         caption="Last changes",
     )
     if study is not None and st.button("Say what the argument was then"):
-        show_change(scene, next(item for revision, _, _, item in rows if revision == picked))
+        show_change(scene, space.state(scene.kept.id, picked))

@@ -96,9 +96,10 @@ def test_history_brings_an_earlier_state_back(tmp_path) -> None:
     space = Workspace(tmp_path / "w.sqlite")
     kept = space.add("a", START)
     kept = space.save(kept, START.change(seed=5), said="seed 5")
-    revision, _, said, inputs = space.history(kept.id)[0]
-    assert (revision, said, inputs.seed) == (2, "seed 5", 5)
-    back = space.save(kept, space.history(kept.id)[-1][3], said="back to the start")
+    newest, oldest = space.history(kept.id)
+    assert (newest.revision, newest.said) == (2, "seed 5")
+    assert space.state(kept.id, newest.revision).seed == 5
+    back = space.save(kept, space.state(kept.id, oldest.revision), said="back to the start")
     assert back.inputs == START
     assert len(space.history(kept.id)) == 3
 
@@ -109,7 +110,10 @@ def test_history_is_bounded(tmp_path, monkeypatch) -> None:
     kept = space.add("a", START)
     for seed in range(9):
         kept = space.save(kept, START.change(seed=seed))
-    assert [row[3].seed for row in space.history(kept.id)] == [8, 7, 6, 5, 4]
+    states = [space.state(kept.id, row.revision).seed for row in space.history(kept.id)]
+    assert states == [8, 7, 6, 5, 4]
+    with pytest.raises(InputError, match="state 1 of this study is no longer kept"):
+        space.state(kept.id, 1)
     assert MOST_HISTORY >= 100
 
 
