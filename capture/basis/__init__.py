@@ -1,5 +1,6 @@
 """What everything stands on: sourced constants, units, errors, draws, the offer, safe text."""
 
+from capture.basis.amounts import check_amount, say_amount_fault
 from capture.basis.draws import Range, Worlds
 from capture.basis.errors import (
     CaptureError,
@@ -35,6 +36,7 @@ __all__ = [
     "UnitSystem",
     "Worlds",
     "cell_text",
+    "check_amount",
     "convert_in",
     "convert_out",
     "escape_text",
@@ -43,4 +45,5 @@ __all__ = [
     "plain_text",
     "practice",
     "raise_gathered",
+    "say_amount_fault",
 ]

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from capture.basis.amounts import check_amount
 from capture.basis.errors import InputError
 from capture.basis.sourced import Sourced
 
@@ -27,6 +28,7 @@ Z95 = 1.6448536269514722
 #: the entity of what all sites share
 SHARED: tuple[str, ...] = ("*",)
 MOST_DRAWS = 100_000
+MOST_SEED = 2**63 - 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,10 +66,10 @@ class Worlds:
     draws: int = 1000
 
     def __post_init__(self) -> None:
-        if not 1 <= self.draws <= MOST_DRAWS:
-            raise InputError(f"draws must be 1 to {MOST_DRAWS}, got {self.draws}; 1000 is usual")
-        if self.seed < 0:
-            raise InputError(f"seed must be 0 or more, got {self.seed}; give a whole number")
+        check_amount("worlds", "draws", self.draws, 1, MOST_DRAWS, "worlds", whole=True)
+        check_amount("worlds", "seed", self.seed, 0, MOST_SEED, "as a whole number", whole=True)
+        object.__setattr__(self, "draws", int(self.draws))
+        object.__setattr__(self, "seed", int(self.seed))
 
     def _key(self, quantity: str, entity: str) -> int:
         text = f"{self.seed}\x1f{quantity}\x1f{entity}".encode()

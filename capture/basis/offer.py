@@ -12,8 +12,8 @@ from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Final, Literal, get_args
 
+from capture.basis.amounts import check_amount
 from capture.basis.errors import DataError, InputError
-from capture.basis.text import plain_text
 
 Format = Literal["exterior", "flex", "full_service", "in_bay", "self_service"]
 FORMATS: Final[tuple[Format, ...]] = get_args(Format)
@@ -82,11 +82,18 @@ class Offer:
             raise InputError(
                 f"offer: format must be one of {', '.join(FORMATS)}, got {self.format!r}; pick one"
             )
+        for name in _YES_NO:
+            if not isinstance(getattr(self, name), bool):
+                raise InputError(
+                    f"offer: {name} must be true or false, got {getattr(self, name)!r}; change it"
+                )
         for name, low, high, unit in _LIMITS:
-            value = getattr(self, name)
-            _check(name, value, low, high, unit)
-            if name in _WHOLE:
-                object.__setattr__(self, name, int(value))
+            value, whole = getattr(self, name), name in _WHOLE
+            if value is None and name in _OPTIONAL:
+                continue
+            check_amount("offer", name, value, low, high, unit, whole=whole)
+            if whole or not isinstance(value, int | float):
+                object.__setattr__(self, name, int(value) if whole else float(value))
         if self.opens_hour >= self.closes_hour:
             raise InputError(
                 f"offer: opens_hour must be before closes_hour, got {self.opens_hour} and "
@@ -133,30 +140,11 @@ _YES_NO: Final = frozenset({"plan_offered", "guided_loading", "reclaim"})
 _OPTIONAL: Final = frozenset({"building_limit_m", "land_cost_usd"})
 
 
-def _check(name: str, value: Any, low: float, high: float, unit: str) -> None:
-    if value is None and name in _OPTIONAL:
-        return
-    good = isinstance(value, int | float) and not isinstance(value, bool)
-    # whole numbers of any length compare well, but do not all turn into floats
-    if not good or not low <= value <= high:
-        raise InputError(
-            f"offer: {name} must be {low:g} to {high:g} {unit}, got "
-            f"{plain_text(value, most=40)!r}; change it"
-        )
-    if name in _WHOLE and value != int(value):
-        raise InputError(f"offer: {name} must be a whole number, got {value!r}; round it")
-
-
 def _known(changes: Mapping[str, Any], where: str) -> dict[str, Any]:
     names = [field.name for field in fields(Offer)]
     for name in changes:
         if name not in names:
             raise InputError(f"{where}: there is no field {name!r}; known are {', '.join(names)}")
-    for name in _YES_NO & set(changes):
-        if not isinstance(changes[name], bool):
-            raise InputError(
-                f"{where}: {name} must be true or false, got {changes[name]!r}; change it"
-            )
     return dict(changes)
 
 

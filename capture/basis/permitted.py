@@ -30,8 +30,9 @@ _BY_UNIT: Final = {
     "dB": (0.0, 140.0),
     "0/1": (0.0, 1.0),
 }
-#: words in the names of what stands in an exponent, and in its unit
-_EXPONENTS: Final = ("_log", "log_", "_power", "elasticity", "beta_", "reference_")
+#: words in the names of what stands in an exponent, and how a value to compare with starts
+_EXPONENTS: Final = ("_log", "log_", "_power", "elasticity", "beta_")
+_REFERENCE: Final = "reference_"
 #: how many times what is known an own value may be, and which part of it
 _FARTHEST: Final = 20.0
 #: the same for money, whose currency may be another
@@ -72,7 +73,8 @@ def _derive(entry: Sourced) -> tuple[float, float]:
         return (min(_LEAST_SHARE, entry.low) if divides else 0.0), 1.0
     if entry.grade == "exact" and entry.low > 0:
         return entry.low / _EXACT, entry.high * _EXACT
-    if entry.low < 0 or any(word in entry.name for word in _EXPONENTS):
+    exponent = any(word in entry.name for word in _EXPONENTS)
+    if entry.low < 0 or exponent or entry.name.startswith(_REFERENCE):
         reach = _SPREADS * max(entry.high - entry.low, abs(entry.low), abs(entry.high), 1 / 3)
         floor = 0.0 if entry.low >= 0 and entry.high > 0 else -math.inf
         return max(entry.low - reach, floor), entry.high + reach

@@ -11,12 +11,13 @@ from collections.abc import Hashable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from capture.basis import InputError
+from capture.basis import InputError, check_amount
 
 if TYPE_CHECKING:
     from capture.line import Catalog
 
-_MOST_PLACES: Final = 500.0
+#: what fits a lane of two kilometres
+_MOST_PLACES: Final = 250.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,10 +50,9 @@ class LineChoice:
 
     def __post_init__(self) -> None:
         places = self.stacking_places
-        if places is not None and not 0 <= places <= _MOST_PLACES:
-            raise InputError(
-                f"line: stacking_places must be 0 to {_MOST_PLACES:g} cars, got {places!r}"
-            )
+        if places is not None:
+            check_amount("line", "stacking_places", places, 0, _MOST_PLACES, "cars")
+        check_amount("line", "confidence_share", self.confidence_share, 0, 1, "share")
         if not 0 < self.confidence_share < 1:
             raise InputError(
                 "line: confidence_share must be above 0 and below 1, got "

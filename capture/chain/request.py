@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
-from typing import TYPE_CHECKING, Any, Literal
+from numbers import Real
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
-from capture.basis import Offer, Worlds
+from capture.basis import InputError, Offer, Worlds, check_amount
 from capture.chain.assumptions import Numbers
 from capture.chain.line_choice import LineChoice
 from capture.chain.works import Works
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
     from capture.passing.layers import Answers
     from capture.place import Frontage, Sites
     from capture.share import KnownSites
+
+
+#: first and last year that can be looked at
+YEARS: Final = (1950, 2100)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,10 +82,38 @@ class Request:
     #: whether rates of return are solved
     irr: bool = True
 
+    def __post_init__(self) -> None:
+        import pandas as pd
+
+        for name in ("sales", "driveways"):
+            table = getattr(self, name)
+            if table is not None and not isinstance(table, pd.DataFrame):
+                raise InputError(
+                    f"{name}: must be a table, got {type(table).__name__}; give a DataFrame"
+                )
+        columns = {} if self.columns is None else self.columns
+        by_file = _holds(columns, str | Mapping) and all(
+            _holds(said, str) for said in columns.values() if isinstance(said, Mapping)
+        )
+        if not by_file:
+            raise InputError(
+                "columns: must name roles and headings as text, by file or not; mend them"
+            )
+        ties = {} if self.ties is None else self.ties
+        if not _holds(ties, Mapping) or not all(_holds(tie, Real) for tie in ties.values()):
+            raise InputError("ties: must name counts, and numbers by name for each; mend them")
+
     @property
     def ids(self) -> tuple[str, ...]:
         """Names of the sites, which key their own draws."""
         return tuple(self.sites.ids)
+
+
+def _holds(table: object, kind: Any) -> bool:
+    """Say whether a table has texts for names and one kind of thing for values."""
+    return isinstance(table, Mapping) and all(
+        isinstance(name, str) and isinstance(value, kind) for name, value in table.items()
+    )
 
 
 def site_key(sites: Sites) -> Hashable:
@@ -117,12 +150,22 @@ def frame_key(table: Any) -> Hashable:
         return None
     import pandas as pd
 
-    rows = pd.util.hash_pandas_object(table, index=False).to_numpy()
+    try:
+        rows = pd.util.hash_pandas_object(table, index=False).to_numpy()
+    except TypeError:  # a cell that has no hash, such as a list
+        rows = pd.util.hash_pandas_object(table.astype(str), index=False).to_numpy()
     return tuple(map(str, table.columns)), rows.tobytes()
 
 
 def find_year(area: Area, year: int | None) -> int:
-    """Return the year looked at: the one asked for, the area's own, or this year."""
+    """Return the year looked at: the one asked for, the area's own, or this year.
+
+    Raises
+    ------
+    InputError
+        When the one asked for is no year that traffic can be grown to.
+    """
     if year is not None:
-        return year
+        check_amount("study", "year", year, *YEARS, "as a whole number", whole=True)
+        return int(year)
     return area.study_year or date.today().year

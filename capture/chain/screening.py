@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import DataError, InputError, Offer, Sheet, Worlds
-from capture.chain.assumptions import load_numbers
+from capture.chain.assumptions import Replaced, load_numbers
 from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
@@ -82,7 +82,7 @@ def many(
     seed: int = 0,
     draws: int = 1000,
     year: int | None = None,
-    replaced: Mapping[str, float] | None = None,
+    replaced: Replaced | None = None,
     known: KnownSites | None = None,
     answers: AnswerBook | None = None,
     rivals: Rivals | None = None,
@@ -136,7 +136,7 @@ def many(
     opened = open_area(area) if isinstance(area, str | Path) else area
     numbers = load_numbers(replaced)
     say("reading roads")
-    place = open_place(opened)
+    place = open_place(opened, values=numbers["place"])
     if not isinstance(sites, Sites):
         sites = load_parcels(opened, place, None if sites is None else Path(sites))
     if len(sites.ids) == 0:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import InputError, Offer, Sheet, Worlds
-from capture.chain.assumptions import load_numbers
+from capture.chain.assumptions import Replaced, load_numbers
 from capture.chain.cautions import gather_cautions
 from capture.chain.joints import count_places
 from capture.chain.line_choice import LineChoice
@@ -197,7 +197,7 @@ def study(
     seed: int = 0,
     draws: int = 1000,
     year: int | None = None,
-    replaced: Mapping[str, float] | None = None,
+    replaced: Replaced | None = None,
     known: KnownSites | None = None,
     driveways: Any = None,
     answers: AnswerBook | None = None,
@@ -228,7 +228,7 @@ def study(
         The possible worlds.
     year : int, optional
         Year looked at; the area's own, else this year.
-    replaced : mapping of str to float, optional
+    replaced : mapping of str to float or Sourced, optional
         The user's own values, ``{"line.pitch_m": 7.0}``.
     known : KnownSites, optional
         Sites with known cars; the area's own when left out.
@@ -280,7 +280,7 @@ def study(
     if not isinstance(site, Sites):
         say("reading roads")
         text = site if isinstance(site, str) else f"{site[0]!r},{site[1]!r}"
-        site = find_sites(opened, open_place(opened), text)
+        site = find_sites(opened, open_place(opened, values=numbers["place"]), text)
     if len(site.ids) != 1:
         raise InputError(
             f"a study is of one site, got {len(site.ids)}; name one, or rank them with screen"

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from numbers import Real
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.basis import InputError
+from capture.basis import InputError, check_amount, plain_text
 
 if TYPE_CHECKING:
     from capture.place import Frontage, Place
@@ -24,11 +25,14 @@ FloatArray = NDArray[np.float64]
 Driveway = tuple[str, str]
 #: field, least, most, unit
 _LIMITS: Final = (
-    ("grade_percent", -25.0, 25.0, "percent"),
+    ("grade_percent", -20.0, 20.0, "percent"),
     ("access_s", 0.0, 600.0, "s"),
     ("cut_screens", 0.0, 60.0, "m"),
 )
 _MOST_METRES: Final = 1e6
+_BY_DRIVEWAY: Final = (
+    "openings", "near_side_only", "grade_percent", "access_s", "front_xy", "sign_xy",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,17 +68,18 @@ class Works:
     cut_screens: Mapping[int, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        for field_name in _BY_DRIVEWAY:
+            _check_names(field_name, getattr(self, field_name))
         for name, low, high, unit in _LIMITS:
             for value in getattr(self, name).values():
-                if not low <= value <= high:
-                    raise InputError(
-                        f"works: {name} must be {low:g} to {high:g} {unit}, got {value!r}; "
-                        "change it"
-                    )
+                check_amount("works", name, value, low, high, unit)
         for name in ("front_xy", "sign_xy"):
             for spot in getattr(self, name).values():
-                if len(spot) != 2 or not np.all(np.abs(spot) <= _MOST_METRES):
-                    raise InputError(f"works: {name} must be x and y in metres, got {spot!r}")
+                if not _is_spot(spot):
+                    raise InputError(
+                        f"works: {name} must be x and y in metres, got "
+                        f"{plain_text(spot, most=60)!r}; place it again"
+                    )
         if both := set(self.openings) & set(self.near_side_only):
             raise InputError(
                 f"works: driveway {min(both)[1]} is both opened to turns across and kept to the "
@@ -116,6 +121,23 @@ class Works:
         named = (self.openings, self.near_side_only, self.grade_percent, self.access_s,
                  self.front_xy, self.sign_xy)  # fmt: skip
         return frozenset(at for each in named for at in each)
+
+
+def _check_names(field_name: str, named: Any) -> None:
+    """Refuse what does not name driveways by site and driveway."""
+    good = isinstance(named, Collection) and not isinstance(named, str)
+    for at in named if good else [named]:
+        if not isinstance(at, tuple) or len(at) != 2 or not all(isinstance(p, str) for p in at):
+            raise InputError(
+                f"works: {field_name} must name driveways as (site, driveway), got "
+                f"{plain_text(at, most=60)!r}; name them so"
+            )
+
+
+def _is_spot(spot: Any) -> bool:
+    if not isinstance(spot, Sequence) or isinstance(spot, str) or len(spot) != 2:
+        return False
+    return all(isinstance(each, Real) and abs(float(each)) <= _MOST_METRES for each in spot)
 
 
 def say_works(works: Works) -> tuple[str, ...]:

@@ -11,7 +11,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from capture.basis import DataError, InputError, raise_gathered
+from capture.basis import (
+    DataError,
+    InputError,
+    plain_text,
+    raise_gathered,
+    say_amount_fault,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,6 +85,12 @@ class YearChoice:
             raise InputError(
                 f"holidays: a state needs its country, got {self.subdivision!r} alone; name both"
             )
+        for day in self.closed_days:
+            if not isinstance(day, datetime.date):
+                raise InputError(
+                    f"closed days: each must be a date, got {plain_text(day, most=40)!r}; "
+                    "give dates"
+                )
         holiday_days(_TRIED, country=self.country, subdivision=self.subdivision)
         if len(self.closed_days) > _MOST_CLOSED:
             raise InputError(
@@ -145,8 +157,6 @@ def _check_normals(normals: tuple[MonthNormal, ...]) -> None:
             amount = getattr(month, name)
             if amount is None and name != "wet_days":
                 continue
-            if amount is None or not low <= amount <= high:
-                faults.append(
-                    f"month {number}: {name} must be {low:g} to {high:g} {unit}, got {amount}"
-                )
+            if fault := say_amount_fault(name, amount, low, high, unit):
+                faults.append(f"month {number}: {fault}")
     raise_gathered(faults, where="monthly weather")

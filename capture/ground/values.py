@@ -30,6 +30,12 @@ def _fixed(
 
 _AASHTO: Final = "AASHTO, A Policy on Geometric Design of Highways and Streets"
 
+#: least and most that an own value may be, where unit and spread do not say it
+_PERMITTED: Final = {
+    "vacuum_bays": (0.0, 200.0),
+    "vacuum_bays_least": (0.0, 200.0),
+}
+
 VALUES: Final = Sheet(
     "ground",
     [
@@ -164,4 +170,5 @@ VALUES: Final = Sheet(
             "of a parcel that a layout can use, edges and corners lost",
         ),
     ],
+    permitted=_PERMITTED,
 )

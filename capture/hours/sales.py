@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import DataError, Sheet, raise_gathered
-from capture.hours.times import read_times
+from capture.hours.times import name_columns, read_times
 from capture.hours.values import VALUES
 from capture.hours.year import DAYS, YearShape, month_of_day, normalise_shares
 
@@ -79,7 +79,7 @@ def load_sales_table(table: pd.DataFrame) -> pd.DataFrame:
     >>> load_sales_table(frame).time[0].hour
     9
     """
-    lower = {str(name).strip().lower(): name for name in table.columns}
+    lower = name_columns(table, where="sales")
     time_name = next((lower[name] for name in _TIME_NAMES if name in lower), None)
     cars_name = next((lower[name] for name in _CARS_NAMES if name in lower), None)
     if time_name is None or cars_name is None:

@@ -145,6 +145,12 @@ def holiday_days(
         return {}
     import holidays
 
+    if not all(isinstance(code, str | None) for code in (country, subdivision)):
+        raise InputError(
+            f"holidays: country and state must be ISO codes, got {country!r} and "
+            f"{subdivision!r}; write them as text, such as 'US'"
+        )
+    country = country.strip().upper()
     try:
         found = holidays.country_holidays(country, subdiv=subdivision, years=year)
     except NotImplementedError as error:

@@ -1,17 +1,46 @@
-"""How is a column of dates or times from a file read as local wall-clock time?
+"""How are headings, and a column of dates or times, of a file read?
 
-A time-zone offset is dropped and not applied: a wash's hour is the hour on its own clock.
-Whole numbers such as 20250131 are dates, not seconds.
+Times are local: a time-zone offset is dropped and not applied, since a wash's hour is the
+hour on its own clock. Whole numbers such as 20250131 are dates, not seconds.
 """
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from typing import Final
 
 import pandas as pd
 
+from capture.basis import DataError, plain_text
+
 #: an offset that follows a time of day
 _OFFSET: Final = r"(:\d\d(?:\.\d+)?)\s*(?:Z|[+-]\d\d:?\d\d)$"
+
+
+def name_columns(table: pd.DataFrame, *, where: str) -> dict[str, Hashable]:
+    """Return a table's headings by their plain lower-case form.
+
+    Raises
+    ------
+    DataError
+        When it is no table, or two headings read alike.
+
+    Examples
+    --------
+    >>> name_columns(pd.DataFrame({" Time ": []}), where="sales")
+    {'time': ' Time '}
+    """
+    if not isinstance(table, pd.DataFrame):
+        raise DataError(f"{where}: must be a table, got {type(table).__name__}; give a table")
+    lower: dict[str, Hashable] = {}
+    for name in table.columns:
+        plain = str(name).strip().lower()
+        if plain in lower:
+            raise DataError(
+                f"{where}: column {plain_text(plain, most=40)!r} stands twice; rename one"
+            )
+        lower[plain] = name
+    return lower
 
 
 def read_times(column: pd.Series) -> pd.Series:

@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import DataError, InputError, Sheet, raise_gathered
-from capture.hours.times import read_times
+from capture.hours.times import name_columns, read_times
 from capture.hours.values import VALUES
 
 FloatArray = NDArray[np.float64]
@@ -90,7 +90,7 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
     """
     if len(table) > _MOST_DAYS:
         raise DataError(f"weather: at most {_MOST_DAYS} days are read, got {len(table)}; cut it")
-    lower = {str(name).strip().lower(): name for name in table.columns}
+    lower = name_columns(table, where="weather")
     found = {
         ours: next((lower[name] for name in names if name in lower), None)
         for ours, names in _NAMES.items()

@@ -164,7 +164,7 @@ class Catalog:
 
     def pick(self, package: str) -> tuple[Station, ...]:
         """Return the stations of a package in order."""
-        if package not in self.packages:
+        if not isinstance(package, str) or package not in self.packages:
             raise InputError(
                 f"line: package must be one of {', '.join(self.packages)}, got {package!r}"
             )

@@ -104,4 +104,9 @@ VALUES: Final = Sheet(
         _exactly("band_cell_m", 30.0, "m", "grid on which a band is drawn"),
         _exactly("band_hole_m2", 40_000.0, "m2", "holes in a band smaller than this are filled"),
     ],
+    permitted={
+        "link_speed_share": (0.05, 1.0),
+        **{f"lanes_{name}_count": (1.0, 8.0) for name in ROAD_CLASSES},
+        **{f"speed_{name}_mps": (1.0, 70.0) for name in ROAD_CLASSES},
+    },
 )

@@ -106,6 +106,13 @@ VALUES: Final = Sheet(
         ),
         *(practice(*row) for row in _PRACTICE),
     ],
+    permitted={
+        "legibility_m_per_m": (10.0, 2000.0),
+        "step_m": (0.5, 50.0),
+        "least_walk_m": (20.0, 5000.0),
+        "walk_over_needed": (1.0, 10.0),
+        "sun_high_degrees": (0.0, 90.0),
+    },
 )  # fmt: skip
 
 #: design speeds of the decision table, m/s

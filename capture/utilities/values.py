@@ -56,6 +56,10 @@ _CODE: Final = "NFPA 70, National Electrical Code"
 _PERMITTED: Final = {
     "power_factor": (0.3, 1.0),
     "softened_share": (0.0, 1.0),
+    "reject_share": (0.0, 0.95),
+    # water that holds salt, and grit from sand to metal
+    "water_density_kgm3": (900.0, 1300.0),
+    "grit_density_kgm3": (1400.0, 9000.0),
 }
 
 VALUES: Final = Sheet(

@@ -325,7 +325,7 @@ def test_refusals() -> None:
     with pytest.raises(InputError, match="manoeuvre"):
         compute_gap_distance(15.0, manoeuvre="fly")
     for changed in ({"step_m": 0.01}, {"least_walk_m": 100_000.0}):
-        with pytest.raises(InputError, match=r"at least 0\.5 m over at most 5000 m"):
+        with pytest.raises(InputError, match=next(iter(changed))):
             see(values=VALUES.override(changed))
     assert VALUES.value("eye_m") == pytest.approx(1.0668)
 
