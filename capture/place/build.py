@@ -7,7 +7,7 @@ beside a junction is carried to it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from capture.place.dual import find_opposites
 from capture.place.network import Bools, Floats, Ints, Labels, Longs, Network
 from capture.place.raw import Raw
 from capture.place.restrictions import resolve_restrictions
+from capture.place.tags import parse_direction
 from capture.place.values import PAINT, RAISED_MEDIAN, VALUES
 from capture.place.ways import WayTable, read_ways
 
@@ -165,18 +166,8 @@ def _check_places(raw: Raw, name: str) -> None:
 
 def _turn_backward_ways(raw: Raw) -> Raw:
     """Reverse ways that are one-way against their direction, so that all run forward."""
-    from dataclasses import replace
-
-    from capture.place.raw import WAY_TAGS
-    from capture.place.tags import parse_direction
-
-    oneway, junction = WAY_TAGS.index("oneway"), WAY_TAGS.index("junction")
-    back = [
-        k
-        for k, tags in enumerate(raw.way_tags)
-        if tags[oneway] is not None
-        and parse_direction(tags[oneway], tags[junction], tags[0] or "") < 0
-    ]
+    against = [parse_direction(word, None, "") < 0 for word in raw.way_tags.words]
+    back = np.flatnonzero(np.array(against)[raw.way_tags.column("oneway")]).tolist()
     if not back:
         return raw
     order = np.arange(len(raw.ref_id))

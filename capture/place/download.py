@@ -18,9 +18,9 @@ import numpy as np
 
 from capture.basis import DataError, InputError, plain_text
 from capture.place.cache import cache_folder
-from capture.place.raw import WAY_TAGS, Raw, Shape
+from capture.place.layers import is_building, is_feature, is_screen
+from capture.place.raw import WAY_TAGS, Raw, Shapes
 from capture.place.read_graphml import read_graphml
-from capture.place.read_osm import _is_feature, _is_screen
 
 #: largest side of what is downloaded, degrees
 MOST_DEGREES: Final = 1.0
@@ -229,13 +229,16 @@ def read_download(roads: Path, shapes: Path) -> Raw:
     """
     raw = read_graphml(roads)
     raw.notes = [_NOTE]
-    for osm_id, tags, lat, lon in json.loads(shapes.read_text(encoding="utf-8")):
-        shape = Shape(osm_id=osm_id, tags=tags, lat=np.array(lat), lon=np.array(lon))
-        closed = len(lat) >= 4 and lat[0] == lat[-1] and lon[0] == lon[-1]
-        if tags.get("building", "no") != "no" and closed:
-            raw.buildings.append(shape)
-        if _is_feature(tags.get):
-            raw.features.append(shape)
-        if _is_screen(tags.get) and len(lat) > 1:
-            raw.screens.append(shape)
+    shapes_found = [
+        (osm_id, tags, np.array(lat), np.array(lon))
+        for osm_id, tags, lat, lon in json.loads(shapes.read_text(encoding="utf-8"))
+    ]
+    raw.buildings = Shapes.of([s for s in shapes_found if is_building(s[1].get) and _is_ring(s)])
+    raw.features = Shapes.of([s for s in shapes_found if is_feature(s[1].get)])
+    raw.screens = Shapes.of([s for s in shapes_found if is_screen(s[1].get) and len(s[2]) > 1])
     return raw
+
+
+def _is_ring(shape: tuple[str, Any, Any, Any]) -> bool:
+    _, _, lat, lon = shape
+    return len(lat) >= 4 and bool(lat[0] == lat[-1] and lon[0] == lon[-1])

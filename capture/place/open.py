@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from capture.basis import DataError, Sheet, plain_text
+from capture.basis import CaptureError, DataError, Sheet, plain_text
 from capture.place.build import build_network
 from capture.place.cache import cache_file, hash_file, load_columns, save_columns
 from capture.place.checks import MOST_BYTES, check_roads_file
@@ -101,7 +101,6 @@ def _check_box(box: Any, path: Path | None) -> tuple[float, float, float, float]
 
 
 def _open_kept(file: Path, source: str) -> Place | None:
-    from capture.basis import CaptureError
     from capture.place.store import unpack_place
 
     found = load_columns(file)
@@ -130,6 +129,8 @@ def _read(files: list[Path], form: str) -> Raw:
 
     try:
         return read_osm(file, form)
+    except CaptureError:
+        raise
     except (RuntimeError, ValueError, OSError, KeyError, InvalidLocationError) as error:
         said = plain_text(str(error).splitlines()[0] if str(error) else "no reason given", most=120)
         raise DataError(

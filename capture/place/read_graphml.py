@@ -20,7 +20,7 @@ import numpy as np
 
 from capture.basis import DataError, plain_text
 from capture.place.network import Floats
-from capture.place.raw import WAY_TAGS, Raw
+from capture.place.raw import WAY_TAGS, Raw, TagRows
 from capture.place.tags import HIGHWAYS, is_open_to_cars
 
 _MOST_TEXT: Final = 2_000_000
@@ -270,7 +270,7 @@ class _Maker:
         lines = np.concatenate([line for *_, line in self.ways] or [np.empty((0, 2))])
         return Raw(
             way_id=np.array([way for way, *_ in self.ways], dtype=np.int64),
-            way_tags=[tuple(tags[key] for key in WAY_TAGS) for _, tags, _, _ in self.ways],
+            way_tags=TagRows.of([[tags[key] for key in WAY_TAGS] for _, tags, _, _ in self.ways]),
             ref_indptr=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
             ref_id=np.array([ref for _, _, refs, _ in self.ways for ref in refs], dtype=np.int64),
             ref_lat=lines[:, 0],

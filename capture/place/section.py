@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
-from capture.place.raw import Raw, Shape
+from capture.place.raw import Raw, Shapes
 
 Box = tuple[float, float, float, float]
 
@@ -39,24 +38,21 @@ def cut_to_box(raw: Raw, box: Box) -> Raw:
     refs = np.repeat(touched, counts)
     kept = set(raw.way_id[touched].tolist())
 
-    def near(shapes: Sequence[Shape]) -> list[Shape]:
-        return [
-            shape
-            for shape in shapes
-            if bool(
-                (
-                    (shape.lat >= south)
-                    & (shape.lat <= north)
-                    & (shape.lon >= west)
-                    & (shape.lon <= east)
-                ).any()
-            )
-        ]
+    def near(shapes: Shapes) -> Shapes:
+        if len(shapes) == 0:
+            return shapes
+        within = (
+            (shapes.lat >= south)
+            & (shapes.lat <= north)
+            & (shapes.lon >= west)
+            & (shapes.lon <= east)
+        )
+        return shapes.take(np.flatnonzero(np.logical_or.reduceat(within, shapes.indptr[:-1])))
 
     return replace(
         raw,
         way_id=raw.way_id[touched],
-        way_tags=[tags for tags, good in zip(raw.way_tags, touched, strict=True) if good],
+        way_tags=replace(raw.way_tags, codes=raw.way_tags.codes[touched]),
         ref_indptr=np.concatenate([[0], np.cumsum(counts[touched])]).astype(np.int64),
         ref_id=raw.ref_id[refs],
         ref_lat=raw.ref_lat[refs],

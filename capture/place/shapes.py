@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from capture.basis import LocalProjection, Sheet, plain_text
 from capture.place.network import Floats, Labels, Longs
 from capture.place.place import Buildings, Screens
-from capture.place.raw import Shape
+from capture.place.raw import Shapes
 from capture.place.tags import parse_height_m
 
 if TYPE_CHECKING:
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 _WALLS = ("wall", "retaining_wall", "city_wall")
 
 
-def lay_buildings(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet) -> Buildings:
+def lay_buildings(shapes: Shapes, plane: LocalProjection, values: Sheet) -> Buildings:
     """Turn outlines into flat rings; a building without height counts one storey.
 
     Parameters
     ----------
-    shapes : sequence of Shape
+    shapes : Shapes
         Closed rings.
     plane : LocalProjection
         Metres of the network.
@@ -33,7 +33,8 @@ def lay_buildings(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet
     """
     storey = values.value("storey_m")
     heights = [
-        parse_height_m(s.tags.get("height"), s.tags.get("building:levels"), storey) for s in shapes
+        parse_height_m(tags.get("height"), tags.get("building:levels"), storey)
+        for tags in shapes.tags
     ]
     indptr, x, y = _flatten(shapes, plane)
     return Buildings(
@@ -46,11 +47,11 @@ def lay_buildings(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet
     )
 
 
-def lay_screens(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet) -> Screens:
+def lay_screens(shapes: Shapes, plane: LocalProjection, values: Sheet) -> Screens:
     """Turn tree rows, hedges, walls and woods into flat lines with heights."""
-    kinds = [_screen_kind(shape) for shape in shapes]
+    kinds = [_screen_kind(tags) for tags in shapes.tags]
     names = {"tree_row": "tree_m", "wood": "tree_m", "hedge": "hedge_m", "wall": "wall_m"}
-    known = [parse_height_m(shape.tags.get("height"), None, 1.0) for shape in shapes]
+    known = [parse_height_m(tags.get("height"), None, 1.0) for tags in shapes.tags]
     heights = [
         values.value(names[k]) if h is None else h for k, h in zip(kinds, known, strict=True)
     ]
@@ -66,31 +67,27 @@ def lay_screens(shapes: Sequence[Shape], plane: LocalProjection, values: Sheet) 
     )
 
 
-def _screen_kind(shape: Shape) -> str:
-    barrier = shape.tags.get("barrier")
+def _screen_kind(tags: Mapping[str, str]) -> str:
+    barrier = tags.get("barrier")
     if barrier in _WALLS:
         return "wall"
     if barrier == "hedge":
         return "hedge"
-    return "tree_row" if shape.tags.get("natural") == "tree_row" else "wood"
+    return "tree_row" if tags.get("natural") == "tree_row" else "wood"
 
 
-def _number_ids(shapes: Sequence[Shape]) -> Longs:
-    return np.array([int(shape.osm_id[1:]) for shape in shapes], dtype=np.int64)
+def _number_ids(shapes: Shapes) -> Longs:
+    return np.array([int(osm_id[1:]) for osm_id in shapes.osm_id], dtype=np.int64)
 
 
-def _flatten(shapes: Sequence[Shape], plane: LocalProjection) -> tuple[Longs, Floats, Floats]:
-    counts = np.array([len(shape.lat) for shape in shapes], dtype=np.int64)
-    indptr = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+def _flatten(shapes: Shapes, plane: LocalProjection) -> tuple[Longs, Floats, Floats]:
     if not len(shapes):
-        return indptr, np.empty(0), np.empty(0)
-    lat = np.concatenate([shape.lat for shape in shapes])
-    lon = np.concatenate([shape.lon for shape in shapes])
-    x, y = plane.to_xy(lat, lon)
-    return indptr, x, y
+        return shapes.indptr, np.empty(0), np.empty(0)
+    x, y = plane.to_xy(shapes.lat, shapes.lon)
+    return shapes.indptr, x, y
 
 
-def lay_features(shapes: Sequence[Shape], plane: LocalProjection) -> pd.DataFrame:
+def lay_features(shapes: Shapes, plane: LocalProjection) -> pd.DataFrame:
     """Make the table of washes, fuel stations and places that draw trips.
 
     Returns
@@ -106,27 +103,26 @@ def lay_features(shapes: Sequence[Shape], plane: LocalProjection) -> pd.DataFram
     fx, fy = plane.to_xy(lat, lon) if len(shapes) else (np.empty(0), np.empty(0))
     return pd.DataFrame(
         {
-            "osm_id": [shape.osm_id for shape in shapes],
-            "kind": [_feature_kind(shape) for shape in shapes],
-            "name": [plain_text(shape.tags.get("name", "")) for shape in shapes],
-            "amenity": [shape.tags.get("amenity", "") for shape in shapes],
-            "shop": [shape.tags.get("shop", "") for shape in shapes],
+            "osm_id": list(shapes.osm_id),
+            "kind": [_feature_kind(tags) for tags in shapes.tags],
+            "name": [plain_text(tags.get("name", "")) for tags in shapes.tags],
+            "amenity": [tags.get("amenity", "") for tags in shapes.tags],
+            "shop": [tags.get("shop", "") for tags in shapes.tags],
             "lat": lat.astype(np.float64),
             "lon": lon.astype(np.float64),
             "x": fx,
             "y": fy,
             "area_m2": area,
-            "tags": [dict(shape.tags) for shape in shapes],
+            "tags": [dict(tags) for tags in shapes.tags],
         }
     )
 
 
-def _middles(shapes: Sequence[Shape], indptr: Longs) -> tuple[Floats, Floats]:
+def _middles(shapes: Shapes, indptr: Longs) -> tuple[Floats, Floats]:
     """Mean place of each shape's points, a ring's last point not counted twice."""
     if not len(shapes):
         return np.empty(0), np.empty(0)
-    lat = np.concatenate([shape.lat for shape in shapes])
-    lon = np.concatenate([shape.lon for shape in shapes])
+    lat, lon = shapes.lat, shapes.lon
     first, last = indptr[:-1], indptr[1:] - 1
     closed = (last - first > 1) & (lat[first] == lat[last]) & (lon[first] == lon[last])
     count = last - first + 1 - closed
@@ -139,8 +135,8 @@ def _middles(shapes: Sequence[Shape], indptr: Longs) -> tuple[Floats, Floats]:
     return mean(lat), mean(lon)
 
 
-def _feature_kind(shape: Shape) -> str:
-    get = shape.tags.get
+def _feature_kind(tags: Mapping[str, str]) -> str:
+    get = tags.get
     if get("amenity") in ("car_wash", "vehicle_wash") or get("building") == "car_wash":
         return "car_wash"
     if get("shop") == "car_wash":

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 
 from capture.basis import Sheet
 from capture.place.network import Bools, Bytes, Floats, Labels
-from capture.place.raw import WAY_TAGS, Raw
+from capture.place.raw import WAY_TAGS, Raw, TagRows, number_rows, number_values
 from capture.place.tags import (
     HIGHWAYS,
     has_turn_bay,
@@ -63,16 +62,15 @@ def read_ways(raw: Raw, values: Sheet) -> WayTable:
     lanes = tuple(values.value(f"lanes_{name}_count") for name in ROAD_CLASSES)
     walk, link = values.value("walk_speed_mps"), values.value("link_speed_share")
 
-    @cache
-    def parse(tags: tuple[str | None, ...]) -> _Parsed:
-        return _parse_way(tags, speeds, lanes, walk, link)
-
-    rest = [parse((tags[0], *tags[3:])) for tags in raw.way_tags]
-    table = np.array(rest, dtype=np.float64).reshape(len(raw.way_tags), 15).T
+    rest = raw.way_tags.codes.copy()
+    rest[:, [_AT["name"], _AT["ref"]]] = 0
+    first, inverse = number_rows(rest)
+    parsed = [_parse_way(raw.way_tags.row(k), speeds, lanes, walk, link) for k in first.tolist()]
+    table = np.array(parsed, dtype=np.float64).reshape(len(first), 15)[inverse].T
     flags = table.astype(np.int8)
     return WayTable(
-        name=Labels.of([(tags[1] or "")[:_MOST_NAME] for tags in raw.way_tags]),
-        ref=Labels.of([(tags[2] or "")[:_MOST_NAME] for tags in raw.way_tags]),
+        name=_label(raw.way_tags, "name"),
+        ref=_label(raw.way_tags, "ref"),
         road_class=flags[0],
         link=flags[1].astype(bool),
         oneway=flags[2].astype(bool),
@@ -91,15 +89,21 @@ def read_ways(raw: Raw, values: Sheet) -> WayTable:
     )
 
 
+def _label(rows: TagRows, key: str) -> Labels:
+    """Texts of one tag, cut short, in the order that they appear."""
+    column = rows.column(key)
+    first, number = number_values(column)
+    small = Labels.of([(rows.words[code] or "")[:_MOST_NAME] for code in column[first].tolist()])
+    return Labels(small.codes[number], small.words)
+
+
 def _parse_way(
-    short: tuple[str | None, ...],
+    tags: tuple[str | None, ...],
     speeds: tuple[float, ...],
     lanes: tuple[float, ...],
     walk: float,
     link_share: float,
 ) -> _Parsed:
-    tags = (short[0], None, None, *short[1:])
-
     def get(name: str) -> str | None:
         return tags[_AT[name]]
 
