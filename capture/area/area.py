@@ -160,8 +160,9 @@ class Area:
         -------
         DataFrame, GeoDataFrame (EPSG:4326) or None
             None when the area has no such layer. Every table has an integer column ``row``:
-            the line of the file, or the number of the feature starting at 1. Take a copy
-            before changing it.
+            the line of the file, or the number of the feature starting at 1, and carries
+            the layer's further settings in ``attrs["options"]``. Take a copy before changing
+            it.
 
         Raises
         ------
@@ -177,7 +178,9 @@ class Area:
         if layer is None or layer.path is None:
             return None
         if kind not in self._tables:
-            self._tables[kind] = load_table(layer.path)
+            table = load_table(layer.path)
+            table.attrs["options"] = dict(layer.options)
+            self._tables[kind] = table
         return self._tables[kind]
 
     def describe(self) -> list[tuple[str, str]]:

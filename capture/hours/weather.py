@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from capture.basis import DataError, InputError, Sheet, raise_gathered
+from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
 from capture.hours.times import name_columns, read_times
 from capture.hours.values import VALUES
 
@@ -34,6 +34,25 @@ _LIMITS: Final = {
     "low_c": (-90.0, 60.0, "degC"),
     "high_c": (-90.0, 65.0, "degC"),
     "snow_mm": (0.0, 20000.0, "mm"),
+}
+#: column -> name of its unit in the table's settings
+_UNIT_NAMES: Final = {
+    "precipitation_mm": "rain_unit",
+    "low_c": "temperature_unit",
+    "high_c": "temperature_unit",
+    "snow_mm": "snow_unit",
+}
+_MM: Final = {"mm": (1.0, 0.0), "cm": (10.0, 0.0), "in": (25.4, 0.0), "0.1 mm": (0.1, 0.0)}
+#: kind of unit -> unit -> factor and amount added, into mm or degC
+_UNITS: Final = {
+    "rain_unit": _MM,
+    "snow_unit": _MM,
+    "temperature_unit": {
+        "degC": (1.0, 0.0),
+        "degF": (5 / 9, -160 / 9),
+        "K": (1.0, -273.15),
+        "0.1 degC": (0.1, 0.0),
+    },
 }
 _LEAST_DAYS: Final = 330
 _MOST_DAYS: Final = 100_000
@@ -69,7 +88,9 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
     ----------
     table : DataFrame
         A date and at least precipitation in mm; temperatures in degC and snow in mm when
-        known. Names such as ``prcp``, ``tmin``, ``tmax`` and ``snow`` are understood.
+        known. Names such as ``prcp``, ``tmin``, ``tmax`` and ``snow`` are understood. Other
+        units are named by ``rain_unit``, ``snow_unit`` and ``temperature_unit`` in
+        ``attrs["options"]``, where an area's own settings stand.
 
     Returns
     -------
@@ -80,7 +101,8 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     DataError
-        Naming each fault: a missing column, a value out of range, a date twice.
+        Naming each fault: a missing column, a value out of range, a date twice, a unit that
+        is not known.
 
     Examples
     --------
@@ -108,8 +130,8 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
         if column is None:
             out[ours] = np.nan
             continue
-        scale = 10.0 if str(column).strip().lower().endswith("_cm") else 1.0
-        out[ours] = scale * pd.to_numeric(table[column], errors="coerce").astype(float)
+        factor, added = _find_scale(ours, str(column), table)
+        out[ours] = factor * pd.to_numeric(table[column], errors="coerce").astype(float) + added
         bad = np.flatnonzero(~out[ours].between(low, high) & out[ours].notna())
         faults += [
             f"row {rows[k]}: {column} is {out[ours].iloc[k]:g}, must be {low:g} to {high:g} {unit}"
@@ -121,6 +143,25 @@ def read_weather(table: pd.DataFrame) -> pd.DataFrame:
         faults.append("archives that give tenths of a degree or of a mm must be divided by ten")
     raise_gathered(faults, where="weather")
     return out.sort_values("date", ignore_index=True)
+
+
+def _find_scale(ours: str, column: str, table: pd.DataFrame) -> tuple[float, float]:
+    """Return by what a column is multiplied, and what is added, to come to our unit."""
+    kind = _UNIT_NAMES[ours]
+    known = _UNITS[kind]
+    usual = "cm" if column.strip().lower().endswith("_cm") else next(iter(known))
+    told = table.attrs.get("options", {}).get(kind, usual)
+    if not isinstance(told, str) or told not in known:
+        raise DataError(
+            f"weather: {kind} must be one of {', '.join(known)}, got "
+            f"{plain_text(told, most=40)!r}; mend it in area.toml"
+        )
+    if usual == "cm" and told != usual:
+        raise DataError(
+            f"weather: {kind} is {told} but column {plain_text(column, most=40)} says cm; "
+            "mend one of them"
+        )
+    return known[told]
 
 
 def add_weather_factor(
@@ -159,7 +200,9 @@ def add_weather_factor(
         told = "monthly normals spread over the days"
         from capture.hours.normals import make_usual_days
 
+        options = weather.attrs.get("options", {})
         weather = make_usual_days(weather, year=year or USUAL_YEAR)
+        weather.attrs["options"] = {k: v for k, v in options.items() if k == "temperature_unit"}
         year = year or USUAL_YEAR
     table = read_weather(weather)
     chosen = _choose_year(table, year)

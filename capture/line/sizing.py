@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from capture.basis import InputError, Offer, Sheet
+from capture.basis import FORMAT_WORDS, InputError, Offer, Sheet
 from capture.line.frontier import Frontier, StationSet, make_frontier
 from capture.line.stations import Catalog, Station
 from capture.line.values import VALUES
@@ -122,8 +122,9 @@ def choose_rows(
     last = frontier.find_longest(offer.building_limit_m)
     if last < 0:
         raise InputError(
-            f"offer: building_limit_m must be at least {frontier.length_m[0]:.1f} m for a "
-            f"{offer.format} line, got {offer.building_limit_m:g}; lengthen it or take bays"
+            f"offer: building_limit_m must be at least {frontier.length_m[0]:.1f} m for "
+            f"{FORMAT_WORDS[offer.format]} lines, got {offer.building_limit_m:g}; "
+            "lengthen it or take bays"
         )
     return np.ones_like(needed), np.minimum(frontier.find_row(needed), last)
 

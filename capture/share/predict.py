@@ -162,7 +162,8 @@ def predict_share(
     return ShareDraws(
         ids=ids,
         names=fit.names,
-        rate=np.exp(logs),
+        # nobody is washed twice in passing once
+        rate=np.exp(np.minimum(logs, 0.0)),
         base=base,
         operator=effect,
         selection=chosen,

@@ -92,3 +92,9 @@ def test_lower_case_country_has_the_same_holidays():
 
     assert holiday_days(2025, country=" us ") == holiday_days(2025, country="US") != {}
     assert datetime.date(2025, 7, 4).timetuple().tm_yday - 1 in holiday_days(2025, country="us")
+
+
+@pytest.mark.regression
+def test_nearly_free_washes_are_not_more_than_the_cars(demo, memo):
+    made = study(demo, "parcel:P01", Offer(ticket_price_usd=0.5), draws=200, memo=memo)
+    assert made.share.rate.max() <= 1
