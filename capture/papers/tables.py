@@ -20,6 +20,8 @@ from capture.papers.numbers import round_digits
 if TYPE_CHECKING:
     import geopandas
 
+#: version of GeoPackages written: one that older map programs take too
+GEOPACKAGE: Final = "1.2"
 FIXED_TIME: Final = "2000-01-01T00:00:00.000Z"
 
 
@@ -97,8 +99,9 @@ def write_geopackage(layers: Mapping[str, geopandas.GeoDataFrame], path: Path) -
         for name, frame in layers.items():
             if len(frame):
                 pyogrio.write_dataframe(
-                    _plain_frame(frame), fresh, layer=name, driver="GPKG", append=fresh.exists()
-                )
+                    _plain_frame(frame), fresh, layer=name, driver="GPKG", append=fresh.exists(),
+                    dataset_options={"VERSION": GEOPACKAGE} if not fresh.exists() else None,
+                )  # fmt: skip
         if fresh.exists():
             fresh.replace(path)
     except (OSError, pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:

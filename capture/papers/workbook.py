@@ -23,6 +23,15 @@ from capture.papers.folder import list_credits
 from capture.papers.look import FAINT_INK, INK, SAND, WATER
 from capture.papers.numbers import round_digits
 from capture.papers.report_parts import list_layers
+from capture.papers.workbook_looks import (
+    FORMATS,
+    WIDEST,
+    choose_format,
+    count_lines,
+    say_heading,
+    set_page,
+    set_rows,
+)
 from capture.papers.workbook_tables import list_ranking_columns, make_sheets
 
 __all__ = ["make_sheets", "render_ranking_workbook", "render_workbook"]
@@ -30,19 +39,6 @@ __all__ = ["make_sheets", "render_ranking_workbook", "render_workbook"]
 #: written into the file as its date of making, so that the same study gives the same bytes
 FIXED_DATE: Final = datetime.datetime(2000, 1, 1)
 MOST_TEXT: Final = 2000
-WIDEST: Final = 60
-#: end of a column's name -> how its numbers are shown
-_FORMATS: Final = (
-    ("_usd", "#,##0"),
-    ("share", "0.00%"),
-    ("share_low", "0.00%"),
-    ("share_high", "0.00%"),
-    ("chance_npv_positive", "0%"),
-    ("chance_top", "0%"),
-    ("per_day", "#,##0"),
-    ("_low", "#,##0"),
-    ("_high", "#,##0"),
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,14 +137,14 @@ def _render(
 
 def _make_looks(book: Any) -> _Looks:
     top = {"valign": "top"}
-    kinds = {shown for _, shown in _FORMATS}
+    words = {"text_wrap": True, "align": "left", "indent": 1, **top}
     return _Looks(
         head=book.add_format({"bold": True, "font_color": INK, "bg_color": SAND, "bottom": 2,
-                              "text_wrap": True, **top}),
-        text=book.add_format({"text_wrap": True, **top}),
-        faint=book.add_format({"text_wrap": True, "font_color": FAINT_INK, "italic": True, **top}),
-        numbers={"": book.add_format(top),
-                 **{kind: book.add_format({"num_format": kind, **top}) for kind in sorted(kinds)}},
+                              **words}),
+        text=book.add_format(words),
+        faint=book.add_format({"font_color": FAINT_INK, "italic": True, **words}),
+        numbers={kind: book.add_format({"num_format": kind or "General", **top})
+                 for kind in FORMATS},
     )  # fmt: skip
 
 
@@ -156,47 +152,53 @@ def _write_about(book: Any, rows: Sequence[tuple[str, str]], looks: _Looks) -> N
     sheet = book.add_worksheet("About")
     sheet.set_column(0, 0, 16)
     sheet.set_column(1, 1, 90)
+    sheet.fit_to_pages(1, 0)
     for at, (name, said) in enumerate(row for row in rows if row[1]):
         sheet.write_string(at, 0, name, looks.head)
         sheet.write_string(at, 1, cell_text(said, most=MOST_TEXT), looks.text)
 
 
 def _write_sheet(sheet: Any, table: pd.DataFrame, looks: _Looks) -> None:
-    sheet.freeze_panes(1, 1)
-    sheet.set_landscape()
-    sheet.fit_to_pages(1, 0)
-    sheet.repeat_rows(0)
-    sheet.set_footer("&L&A&R&P / &N")
-    sheet.autofilter(0, 0, len(table), max(len(table.columns) - 1, 0))
     struck = table["struck"].to_numpy(dtype=bool) if "struck" in table.columns else None
+    lines, widths = [1] * (len(table) + 1), []
     for column, name in enumerate(table.columns):
-        sheet.write_string(0, column, cell_text(name), looks.head)
-        shown = next((kind for end, kind in _FORMATS if str(name).endswith(end)), "")
-        wide = len(str(name))
+        head = cell_text(say_heading(str(name)))
+        sheet.write_string(0, column, head, looks.head)
+        said = [head]
         for row, value in enumerate(table[name].to_list(), start=1):
             text = looks.faint if struck is not None and struck[row - 1] else looks.text
-            wide = max(wide, _write_cell(sheet, row, column, value, text, looks.numbers[shown]))
-        sheet.set_column(column, column, min(wide + 3, WIDEST))
+            said.append(_write_cell(sheet, row, column, value, text, looks.numbers, str(name)))
+        # a heading may take two lines, so that numbers stand close
+        wide = min(max(len(head) / 2, *map(len, said[1:]), 6) + 3, WIDEST)
+        widths.append(wide)
+        sheet.set_column(column, column, wide)
+        room = wide - 3
+        lines = [max(now, count_lines(each, room)) for now, each in zip(lines, said, strict=True)]
+    set_rows(sheet, lines)
+    set_page(sheet, widths, len(table))
 
 
-def _write_cell(sheet: Any, row: int, column: int, value: Any, text: Any, number: Any) -> int:
+def _write_cell(
+    sheet: Any, row: int, column: int, value: Any, text: Any, numbers: Mapping[str, Any], name: str
+) -> str:
+    """Write a cell; return what it shows, so that columns and rows can be made to fit."""
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
-        return 0
+        return ""
     if isinstance(value, bool | np.bool_):
-        sheet.write_string(row, column, "yes" if value else "no", text)
-        return 3
-    if isinstance(value, int | float | np.integer | np.floating):
+        said = "yes" if value else "no"
+    elif isinstance(value, int | float | np.integer | np.floating):
         amount = float(value)
-        if math.isinf(amount):
-            sheet.write_string(row, column, "never" if amount > 0 else "less than any", text)
-            return 13
-        sheet.write_number(row, column, round_digits(amount), number)
-        return 11
-    if isinstance(value, Mapping | list | tuple):
-        value = "; ".join(map(str, value))
-    said = cell_text(value, most=MOST_TEXT)
+        if math.isfinite(amount):
+            shown = round_digits(amount)
+            sheet.write_number(row, column, shown, numbers[choose_format(name, shown)])
+            return f"{shown:,.2f}" if abs(shown) < 1e6 else f"{shown:,.0f}"
+        said = "never" if amount > 0 else "less than any"
+    else:
+        if isinstance(value, Mapping | list | tuple):
+            value = "; ".join(map(str, value))
+        said = cell_text(value, most=MOST_TEXT)
     sheet.write_string(row, column, said, text)
-    return len(said)
+    return said
 
 
 #: sheet -> kind of chart, column of the places, columns drawn, title of the upright axis

@@ -107,9 +107,9 @@ def test_ranking_keeps_struck_parcels_with_their_reason(demo_many) -> None:
     rows = read_rows(open_book(render_ranking_workbook(demo_many)), "Ranking")
     assert [row["id"] for row in rows] == demo_many.ranking["id"].tolist()
     for row, struck in zip(rows, demo_many.ranking["struck"], strict=True):
-        assert row["struck"] == ("yes" if struck else "no")
+        assert row["struck out"] == ("yes" if struck else "no")
         assert (row["rank"] is None) == bool(struck)
         if struck:
             assert row["reason"]
     first = demo_many.ranking.iloc[0]
-    assert rows[0]["npv_usd"] == pytest.approx(first["npv_usd"], rel=1e-5)
+    assert rows[0]["value today (USD)"] == pytest.approx(first["npv_usd"], rel=1e-5)
