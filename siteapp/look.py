@@ -10,6 +10,7 @@ from collections.abc import Container
 from typing import Final
 
 from capture.papers.look import FAINT_INK, GROUND, INK, RUST, WATER
+from siteapp.printing import PRINT_STYLE
 
 #: (light, dark): every ink stands on its ground at 4.5 to 1 or more
 GROUNDS: Final = (GROUND, "#161d21")
@@ -155,4 +156,4 @@ def make_style(*, dark: bool) -> str:
     >>> "invert" in make_style(dark=True), "invert" in make_style(dark=False)
     (True, False)
     """
-    return STYLE + _DARK if dark else STYLE
+    return STYLE + (_DARK if dark else "") + PRINT_STYLE

@@ -7,10 +7,13 @@ from typing import Any, Final
 import streamlit as st
 
 from capture.papers import line_tables as tables
+from capture.papers.layers import make_ground_layer, make_site_layer, make_stream_layer
+from capture.papers.marks import drop_empty
+from capture.papers.queue_layer import make_queue_layer, say_queue, stand_queue
 from capture.papers.words import say_amount, say_money, say_number
 from siteapp.frame import Scene, change, say
 from siteapp.line_charts import draw_most_waiting, draw_waits
-from siteapp.show import show_cautions, show_table
+from siteapp.show import show_cautions, show_map, show_table
 
 #: shares below this are not told apart
 _FINEST: Final = 0.001
@@ -34,6 +37,7 @@ def show_queue(scene: Scene, study: Any) -> None:
         say_money(lost_usd, digits=2),
     )
     _queue_inputs(scene)
+    _show_standing(scene, study)
     left, right = st.columns(2)
     with left:
         st.altair_chart(
@@ -69,6 +73,37 @@ def show_queue(scene: Scene, study: Any) -> None:
     show_cautions((*line.cautions, *queue.cautions))
 
 
+def _show_standing(scene: Scene, study: Any) -> None:
+    """Show the worst Saturday's cars on the parcel, and those that stand in the street."""
+    st.subheader("The worst Saturday", anchor=False)
+    say("{}", say_queue(study, scene.system))
+    layer = make_queue_layer(study, system=scene.system)
+    if layer is None:
+        return
+    plane = study.place.network.projection
+    layers = drop_empty(
+        (
+            make_site_layer(study.sites, study.frontage, plane),
+            make_stream_layer(
+                study.place, study.streams, study.turning, study.seeing, system=scene.system
+            ),
+            make_ground_layer(study.ground, plane),
+            layer,
+        )
+    )
+    x, y = stand_queue(study).middle
+    lat, lon = plane.to_latlon([x], [y])
+    show_map(
+        scene, layers, key=f"queue-{scene.kept.id}", centre=(float(lat[0]), float(lon[0])),
+        zoom=18, height=480,
+    )  # fmt: skip
+    st.caption(
+        "White boxes are cars in their places, filled from the pay end; barred boxes on the broken "
+        "line are cars with no place, stood in the lane of the traffic on the parcel's side. Room "
+        "between the street and the lanes is not counted as places."
+    )
+
+
 def _say_share(share: float) -> str:
     """Say a share no finer than a simulation of a thousand days can tell."""
     if 0 < share < _FINEST:
@@ -96,7 +131,7 @@ def _queue_inputs(scene: Scene) -> None:
 
     with left:
         st.number_input(
-            "Places for waiting cars before the street (0 takes the usual)",
+            "Places for waiting cars before the street (0 takes those that the parcel holds)",
             0.0,
             500.0,
             float(line.get("stacking_places") or 0.0),
@@ -121,7 +156,7 @@ def _show_sensitivity(scene: Scene, study: Any) -> None:
             return
         line = scene.inputs.line
         options = {
-            "stacking_places": line.get("stacking_places"),
+            "stacking_places": study.queue.stacking_places,
             "plan_lane": bool(line.get("plan_lane")),
         }
         with st.spinner("Queueing the same days with each"):

@@ -34,8 +34,12 @@ def show_map(
     zoom: int = 15,
     on_click: Callable[[float, float], None] | None = None,
     height: int = MAP_HEIGHT,
+    drive: dict[str, Any] | None = None,
 ) -> None:
     """Show layers over the area's roads; a click is handed on as latitude and longitude.
+
+    ``drive`` is what can be driven on the map; the reader's browser remembers which layers
+    are on by the first part of ``key``.
 
     A fragment of the screen, so that a map that has finished drawing, or is panned, does not
     draw the whole screen again and close what is open on it.
@@ -50,6 +54,8 @@ def show_map(
         credits=list_credits(engine.get_area(scene.inputs.area)),
         tiles_url=space.setting("tiles") or None,
         tiles_credit=space.setting("tiles credit") or "street tiles",
+        drive=drive,
+        memory=key.partition("-")[0],
     )
     answer = st_folium(
         made,

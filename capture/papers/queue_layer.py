@@ -45,6 +45,12 @@ class Standing:
     #: driveway that they wait for
     driveway: str
 
+    @property
+    def middle(self) -> tuple[float, float]:
+        """Middle of all that is drawn, metres."""
+        found = shapely.union_all([*self.waiting, *self.free, *self.street]).envelope.centroid
+        return float(found.x), float(found.y)
+
 
 def stand_queue(study: Any, which: int = 0) -> Standing | None:
     """Stand the worst Saturday's cars on the parcel and the street.

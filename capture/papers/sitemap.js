@@ -207,6 +207,39 @@
     control.addTo(map);
   }
 
+  /* prints the page that the map stands in, or the screen around it */
+  function printer(map) {
+    var control = L.control({ position: "topleft" });
+    control.onAdd = function () {
+      var button = L.DomUtil.create("button", "site-print");
+      button.type = "button";
+      button.textContent = "Print";
+      L.DomEvent.disableClickPropagation(button);
+      button.addEventListener("click", function () {
+        try { window.parent.print(); } catch (e) { window.print(); }
+      });
+      return button;
+    };
+    control.addTo(map);
+  }
+
+  /* on paper the map is as wide as the sheet, with the same middle and a key of what is on */
+  function forPaper(map, plan, groups) {
+    var key = L.DomUtil.create("div", "site-key", map.getContainer());
+    key.setAttribute("aria-hidden", "true");
+    function fill() {
+      key.innerHTML = plan.layers.map(function (layer, index) {
+        if (!map.hasLayer(groups[index])) { return ""; }
+        return layer.legend.map(function (line) {
+          return "<span>" + sample(layer.looks[line[0]], line[1]) + " " + line[2] + "</span>";
+        }).join("");
+      }).join("");
+      map.invalidateSize({ animate: false });
+    }
+    var paper = window.matchMedia ? window.matchMedia("print") : null;
+    if (paper && paper.addEventListener) { paper.addEventListener("change", fill); }
+  }
+
   function addStyle() {
     if (document.getElementById("site-map-style")) { return; }
     var style = document.createElement("style");
@@ -225,7 +258,16 @@
       ".site-legend span{flex:0 0 32px;text-align:center;line-height:0}" +
       ".leaflet-container .leaflet-control-attribution,.leaflet-control-scale-line" +
       "{font:11px/1.5 sans-serif;color:#1f2d36}" +
-      "@media print{.leaflet-control-zoom{display:none}.site-panel:not([open]){display:none}}";
+      ".site-print{font:600 13px sans-serif;padding:.35rem .5rem;background:#fffdf8;" +
+      "color:#1f2d36;border:1px solid #55636b;cursor:pointer}" +
+      ".site-print:focus-visible{outline:3px solid #0b6477;outline-offset:2px}" +
+      ".site-key{display:none}" +
+      "@media print{.leaflet-control-zoom,.site-print,.site-panel{display:none}" +
+      ".site-key{display:flex;flex-wrap:wrap;gap:1px 10px;align-items:center;position:absolute;" +
+      "left:0;right:0;top:0;z-index:900;background:#fff;padding:3px 6px;color:#1f2d36;" +
+      "font:10px/1.3 sans-serif;border-bottom:1px solid #55636b}" +
+      ".site-key span{display:inline-flex;gap:3px;align-items:center}" +
+      ".site-key svg{max-height:14px;max-width:24px}}";
     style.textContent += window.siteDrive.style;
     document.head.appendChild(style);
   }
@@ -243,6 +285,8 @@
       L.control.scale({ imperial: plan.system === "us", metric: plan.system !== "us" }).addTo(map);
       if (plan.fit) { map.fitBounds(plan.fit, { animate: false }); }
       keepView(map, plan);
+      printer(map);
+      forPaper(map, plan, groups);
       if (plan.drive) { window.siteDrive.add(map, plan.drive); }
       window.siteMapDrawn = true;
     }
