@@ -38,6 +38,11 @@ def open_workspace() -> Workspace:
     return Workspace(Path(named) if named else default_path())
 
 
+def own_areas() -> Path:
+    """Return the folder in which areas made on the screen are kept."""
+    return open_workspace().path.parent / "areas"
+
+
 def named_area() -> str:
     """Return the area that the app was started with, "" when none was named."""
     return os.environ.get("SITEAPP_AREA", "")
@@ -306,4 +311,5 @@ __all__ = [
     "make_offer",
     "named_area",
     "open_workspace",
+    "own_areas",
 ]

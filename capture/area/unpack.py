@@ -79,6 +79,8 @@ def lay_files(
     files = _open_archives(given, what)
     known = {ending.lower() for ending in endings}
     mains = [one for one in files if _ending(one[0]) in known]
+    # beside a table of another kind a text is a word from the publisher
+    mains = [one for one in mains if _ending(one[0]) != ".txt"] or mains
     if len(mains) != 1:
         raise InputError(_say_number(mains, files, sorted(known), what))
     name, content = mains[0]

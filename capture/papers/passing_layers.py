@@ -7,6 +7,7 @@ a line leads to the road that it was tied to.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any, Final
 
 import pandas as pd
@@ -53,7 +54,8 @@ def choose_count_look(remark: str, tied_to: str) -> str:
         return "count-loose"
     if remark == "decided by you":
         return "count-hand"
-    return "count" if remark in {"", "contradicted by another count"} else "count-unsure"
+    plain = remark == "" or remark.startswith("contradicted by ")
+    return "count" if plain else "count-unsure"
 
 
 def make_tied_layer(
@@ -102,6 +104,40 @@ def make_tied_layer(
         shown=shown,
         words={look: words for look, words in _WORDS.items() if look in used},
     )
+
+
+def make_placed_layer(
+    places: Mapping[str, Mapping[str, float]], *, words: str = "where the file's stations stand"
+) -> MapLayer | None:
+    """Make the layer of stations that the user placed, by name.
+
+    Parameters
+    ----------
+    places : mapping
+        Station -> lat and lon, degrees.
+    words : str
+        What the legend says.
+    """
+    if not places:
+        return None
+    marks = [
+        mark_point(
+            spot["lat"], spot["lon"], "count-hand", title=f"Station {name}".strip(), lift=320
+        )
+        for name, spot in places.items()
+    ]
+    return MapLayer(name="Stations placed", marks=tuple(marks), words={"count-hand": words})
+
+
+def make_known_layer(counts: pd.DataFrame) -> MapLayer | None:
+    """Make the layer of an area's counts before there is a site: where they stand, no more."""
+    known = counts[counts["lat"].notna()] if len(counts) else counts
+    marks = [
+        mark_point(row["lat"], row["lon"], "count", title=f"Count {row['station']}", lift=300,
+                   lines=(("road in the file", str(row["road"])),))
+        for row in known.to_dict("records")
+    ]  # fmt: skip
+    return MapLayer(name="Traffic counts", marks=tuple(marks)) if marks else None
 
 
 def _tell(row: Any) -> tuple[tuple[str, str], ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -107,7 +107,11 @@ def make_count_table(study: Any, *, system: UnitSystem = "us") -> pd.DataFrame:
              "today", "how_read", "tie", "why", "became", "conflicts", "remark"]  # fmt: skip
     table = pd.DataFrame(rows, columns=names)
     disputed = (table["conflicts"] != "") & (table["remark"] == "")
-    table.loc[disputed, "remark"] = "contradicted by another count"
+    names_of = dict(zip(table["count_id"], table["station"], strict=True))
+    others = _name_disputants(volumes.conflicts, names_of)
+    table.loc[disputed, "remark"] = [
+        f"contradicted by {' and '.join(others[name])}" for name in table.loc[disputed, "count_id"]
+    ]
     return table.sort_values("from_site_m", kind="stable", ignore_index=True)
 
 
@@ -217,6 +221,19 @@ def _say_fate(count: Any, reach: dict[str, tuple[float, int, float]], system: Un
     if helped:
         told += f", fades over {say_amount(helped, 'm', system, digits=2)} beyond"
     return told
+
+
+def _name_disputants(conflicts: pd.DataFrame, names: Mapping[str, str]) -> dict[str, list[str]]:
+    """Name for each count the counts that contradict it."""
+    found: dict[str, list[str]] = {}
+    for row in conflicts.to_dict("records"):
+        for end, other in (("count_a", "count_b"), ("count_b", "count_a")):
+            at = str(row[other])
+            said = f"count {names.get(at, at)}"
+            listed = found.setdefault(str(row[end]), [])
+            if said not in listed:
+                listed.append(said)
+    return found
 
 
 def _list_disputes(conflicts: pd.DataFrame) -> dict[str, list[str]]:

@@ -190,9 +190,14 @@ def find_conflicts(
                     "count_a": a["count_id"], "count_b": b["count_id"],
                     "road": network.segment_name[other.segment],
                     "ratio": round(math.exp(gap), 2), "distance_m": round(one.distance_m),
-                    "why": f"{a['station']} and {b['station']} differ by a factor of "
+                    "why": f"{_name(a)} and {_name(b)} differ by a factor of "
                            f"{math.exp(gap):.1f} on one stretch without a junction of equal roads",
                 }  # fmt: skip
     return pd.DataFrame(
         list(seen.values()), columns=["count_a", "count_b", "road", "ratio", "distance_m", "why"]
     )
+
+
+def _name(count: Any) -> str:
+    """Name a count by its station, else by its number and file."""
+    return str(count["station"] or count["count_id"])

@@ -1,17 +1,20 @@
 """How are roads fetched when the area names a place instead of a file?
 
 Through OSMnx from a server that speaks Overpass, once; the answer is kept as files in the
-cache folder and read from there ever after, network or not. Such roads carry no turn
-restrictions. OSMnx is imported only here.
+area's folder or the cache folder and read from there ever after, network or not. Such roads
+carry no turn restrictions. OSMnx is imported only here. Its settings are one for the whole
+program, so downloads take turns.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+import urllib.parse
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from threading import Lock
 from typing import Any, Final
 
 import numpy as np
@@ -24,7 +27,13 @@ from capture.place.read_graphml import read_graphml
 
 #: largest side of what is downloaded, degrees
 MOST_DEGREES: Final = 1.0
+#: names under which an area's folder keeps what was downloaded for it
+ROADS_FILE: Final = "roads.downloaded.graphml"
+SHAPES_FILE: Final = "shapes.downloaded.json"
+#: told in a few words what is being done; what it raises ends the download
+Say = Callable[[str], None]
 _TIMEOUT_S: Final = 120
+_TURN: Final = Lock()
 _NOTE: Final = "downloaded roads hold no turn restrictions"
 Box = tuple[float, float, float, float]
 _TAGS: Final[dict[str, bool | str | list[str]]] = {
@@ -39,7 +48,9 @@ _TAGS: Final[dict[str, bool | str | list[str]]] = {
 }
 
 
-def fetch_roads(options: Mapping[str, Any]) -> tuple[Path, Path]:
+def fetch_roads(
+    options: Mapping[str, Any], *, folder: Path | None = None, say: Say | None = None
+) -> tuple[Path, Path]:
     """Fetch a place's roads and shapes, or find them where an earlier call left them.
 
     Parameters
@@ -47,6 +58,10 @@ def fetch_roads(options: Mapping[str, Any]) -> tuple[Path, Path]:
     options : mapping
         ``place`` (a name to look up) or ``bbox`` ([south, west, north, east], degrees);
         optionally ``server`` and ``geocoder`` (addresses of services to use).
+    folder : Path, optional
+        An area's folder, looked in first: what lies there came with the area.
+    say : callable, optional
+        Told what is being done, also while an answer comes in; what it raises ends it.
 
     Returns
     -------
@@ -56,28 +71,37 @@ def fetch_roads(options: Mapping[str, Any]) -> tuple[Path, Path]:
     Raises
     ------
     InputError
-        When neither a place nor a sensible bbox is given.
+        When neither a place nor a sensible bbox is given, or an address is none.
     DataError
         When there is no network and no earlier download, or the server refuses.
     """
     wanted = _wanted(options)
+    if folder is not None and (folder / ROADS_FILE).is_file() and (folder / SHAPES_FILE).is_file():
+        return folder / ROADS_FILE, folder / SHAPES_FILE
     key = hashlib.sha256(json.dumps(wanted, sort_keys=True).encode()).hexdigest()[:24]
-    folder = cache_folder() / "downloads" / key
-    roads, shapes = folder / "roads.graphml", folder / "shapes.json"
+    kept = cache_folder() / "downloads" / key
+    roads, shapes = kept / "roads.graphml", kept / "shapes.json"
     if not (roads.is_file() and shapes.is_file()):
-        folder.mkdir(parents=True, exist_ok=True)
-        _download(wanted, roads, shapes)
+        kept.mkdir(parents=True, exist_ok=True)
+        with _TURN:
+            _download(wanted, roads, shapes, say or _keep_quiet)
     return roads, shapes
 
 
+def _keep_quiet(_: str) -> None:
+    """Say nothing; the usual listener."""
+
+
 def _wanted(options: Mapping[str, Any]) -> dict[str, Any]:
-    unknown = set(options) - {"place", "bbox", "server", "geocoder"}
+    unknown = set(options) - {"place", "bbox", "server", "geocoder", "notes"}
     if unknown:
         raise InputError(
             f"roads: there is no setting {plain_text(sorted(unknown)[0], most=40)!r} for a "
             "download; known are place, bbox, server, geocoder"
         )
-    wanted = dict(options)
+    wanted = {name: value for name, value in options.items() if name != "notes"}
+    for name in {"server", "geocoder"} & set(wanted):
+        wanted[name] = check_address(wanted[name], name)
     if "bbox" in options:
         wanted["bbox"] = check_bbox(options["bbox"])
     elif not isinstance(options.get("place"), str) or not options["place"].strip():
@@ -86,6 +110,28 @@ def _wanted(options: Mapping[str, Any]) -> dict[str, Any]:
             "add one to area.toml"
         )
     return wanted
+
+
+def check_address(address: Any, name: str) -> str:
+    """Return a service's address, or refuse what is not of the web.
+
+    Examples
+    --------
+    >>> check_address(" https://maps.example/api ", "server")
+    'https://maps.example/api'
+    """
+    text = str(address).strip()
+    try:
+        parts = urllib.parse.urlsplit(text)
+        good = parts.scheme in ("http", "https") and bool(parts.hostname)
+    except ValueError:
+        good = False
+    if not good:
+        raise InputError(
+            f"roads: {name} must be an address that starts with http:// or https://, got "
+            f"{plain_text(text, most=60)!r}; mend it"
+        )
+    return text
 
 
 def check_bbox(value: Any) -> Box:
@@ -121,19 +167,21 @@ def check_bbox(value: Any) -> Box:
 
 
 @contextmanager
-def _settings(ox: Any, wanted: Mapping[str, Any]) -> Iterator[None]:
+def _settings(ox: Any, wanted: Mapping[str, Any], say: Say) -> Iterator[None]:
     """Set up OSMnx for one download, then put its settings back."""
     settings = ox.settings
     kept = {
         name: getattr(settings, name)
         for name in (
             "overpass_url", "overpass_rate_limit", "nominatim_url", "requests_timeout",
-            "use_cache", "useful_tags_way", "useful_tags_node",
+            "use_cache", "useful_tags_way", "useful_tags_node", "requests_kwargs",
         )
     }  # fmt: skip
     try:
         settings.use_cache = False
         settings.requests_timeout = _TIMEOUT_S
+        # asked before an answer is read, so that a stop need not wait for the whole of it
+        settings.requests_kwargs = {"hooks": {"response": lambda *_, **__: say("an answer comes")}}
         settings.useful_tags_way = sorted({*settings.useful_tags_way, *WAY_TAGS, "access"})
         settings.useful_tags_node = sorted({*settings.useful_tags_node, "highway"})
         if "server" in wanted:
@@ -147,19 +195,24 @@ def _settings(ox: Any, wanted: Mapping[str, Any]) -> Iterator[None]:
             setattr(settings, name, value)
 
 
-def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path) -> None:
+def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path, say: Say) -> None:
     import osmnx as ox
 
-    with _settings(ox, wanted):
+    with _settings(ox, wanted, say):
         try:
+            if "bbox" not in wanted:
+                say("looking up the place")
             south, west, north, east = wanted.get("bbox") or _geocode(ox, wanted["place"])
             box = (west, south, east, north)
+            say("asking for roads")
             graph = ox.graph_from_bbox(
                 box, network_type="drive_service", simplify=False, retain_all=True,
                 truncate_by_edge=True,
             )  # fmt: skip
             graph = ox.simplify_graph(graph, edge_attrs_differ=["osmid"])
+            say("asking for buildings, shops and washes")
             found = _fetch_shapes(ox, box)
+            say("writing down what came")
         except (OSError, LookupError, TypeError, ValueError, RuntimeError,
                 ox._errors.ResponseStatusCodeError) as error:  # fmt: skip
             raise DataError(_explain(error)) from None

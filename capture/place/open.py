@@ -89,7 +89,7 @@ def _find_files(area: Area) -> list[Path]:
         return [layer.path]
     from capture.place.download import fetch_roads
 
-    return list(fetch_roads(layer.options))
+    return list(fetch_roads(layer.options, folder=area.folder))
 
 
 def _check_box(box: Any, path: Path | None) -> tuple[float, float, float, float] | None:

@@ -13,7 +13,7 @@ import shapely
 from capture.area import lay_files, load_table, unpack
 from capture.basis import InputError
 
-ENDINGS = (".csv", ".geojson", ".gpkg", ".shp")
+ENDINGS = (".csv", ".txt", ".geojson", ".gpkg", ".shp")
 
 
 def make_zip(members: dict[str, bytes], **how) -> bytes:
@@ -66,6 +66,7 @@ def test_same_content_is_kept_once(tmp_path) -> None:
         ([("a.zip", b"PK\x03\x04 cut short")], "broken zip archive"),
         ([("a.zip", make_zip({}))], "holds no file"),
         ([("a.zip", make_zip({"b.zip": make_zip({"c.csv": b"x"})}))], "must end in one of"),
+        ([("a.txt", b"x"), ("b.txt", b"y")], "one at a time, got 2"),
         ([("a.zip", make_zip({f"{k}.txt": b"" for k in range(201)}))], "up to 200 files, got 201"),
     ],
 )

@@ -167,3 +167,45 @@ def test_a_server_that_refuses(
 def test_a_download_that_is_not_said_well(where: str, told: str, tmp_path: Path) -> None:
     with pytest.raises(CaptureError, match=told):
         open_place(open_area(_folder(tmp_path, where)))
+
+
+def test_what_came_with_the_area_is_read_without_asking(server: str, tmp_path: Path) -> None:
+    from capture.place.download import ROADS_FILE, SHAPES_FILE, fetch_roads
+
+    options = {"bbox": [SOUTH, WEST, NORTH, EAST], "server": server}
+    roads, shapes = fetch_roads(options)
+    folder = _folder(tmp_path, f'{BOX}\nserver = "http://localhost:9"')
+    (folder / ROADS_FILE).write_bytes(roads.read_bytes())
+    (folder / SHAPES_FILE).write_bytes(shapes.read_bytes())
+    assert open_place(open_area(folder)).network.segments == 3
+
+
+def test_who_listens_hears_each_step_and_may_end_it(server: str) -> None:
+    from capture.place.download import fetch_roads
+
+    heard: list[str] = []
+    fetch_roads({"bbox": [SOUTH, WEST, NORTH, EAST + 0.001], "server": server}, say=heard.append)
+    steps = [text for text in heard if text != "an answer comes"]
+    assert steps == [
+        "asking for roads", "asking for buildings, shops and washes", "writing down what came"
+    ]  # fmt: skip
+    assert heard.count("an answer comes") >= 2
+
+    class EnoughError(Exception):
+        pass
+
+    def stop(text: str) -> None:
+        if text == "an answer comes":
+            raise EnoughError
+
+    asked = len(_Server.asked)
+    with pytest.raises(EnoughError):
+        fetch_roads({"bbox": [SOUTH, WEST, NORTH, EAST + 0.002], "server": server}, say=stop)
+    assert len(_Server.asked) == asked + 1
+
+
+@pytest.mark.parametrize("address", ["file:///etc/passwd", "nowhere", "", "http://", "ftp://x"])
+def test_only_web_addresses_are_asked(tmp_path: Path, address: str) -> None:
+    folder = _folder(tmp_path, f'{BOX}\nserver = "{address}"')
+    with pytest.raises(CaptureError, match="must be an address that starts with http"):
+        open_place(open_area(folder))

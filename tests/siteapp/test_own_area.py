@@ -18,7 +18,7 @@ COUNTS = ("counts.GEOJSON", (DEMO / "counts.geojson").read_bytes())
 
 def test_own_files_become_an_area(tmp_path) -> None:
     made = write_area(
-        tmp_path, name='Mill "Town" \\ {{7*191}}', roads=ROADS, layers={"counts": COUNTS},
+        tmp_path, name='Mill "Town" \\ {{7*191}}', roads=ROADS, layers={"counts": [COUNTS]},
         driving_side="left", units="metric",
     )  # fmt: skip
     area = open_area(made)
@@ -38,9 +38,9 @@ def test_same_name_twice_makes_two_areas(tmp_path) -> None:
     ("roads", "layers"),
     [
         (("roads.exe", b"x"), {}),
-        (ROADS, {"counts": ("../../evil.csv", b"")}),
-        (ROADS, {"counts": ("counts.geojson", b"{")}),
-        (ROADS, {"gossip": ("a.csv", b"a")}),
+        (ROADS, {"counts": [("../../evil.csv", b"")]}),
+        (ROADS, {"counts": [("counts.geojson", b"{")]}),
+        (ROADS, {"gossip": [("a.csv", b"a")]}),
     ],
 )
 def test_bad_files_leave_nothing_behind(tmp_path, roads, layers) -> None:

@@ -23,12 +23,12 @@ from capture.papers.passing_tables import (
     make_note_table,
     make_story_table,
 )
-from capture.passing import add_streams, load_counts
+from capture.passing import add_streams
 from capture.passing.reading import read_count_file
 from siteapp import engine
 from siteapp.count_answers import get_files
-from siteapp.count_files import find_answers, guess
-from siteapp.own_counts import add_counts, keep_given
+from siteapp.count_columns import find_answers, guess
+from siteapp.own_counts import Told, add_counts, keep_given
 from siteapp.own_ties import get_columns, get_ties
 from siteapp.workspace import Inputs
 
@@ -188,12 +188,13 @@ def test_correction_frees_the_role_that_a_column_held() -> None:
 
 @pytest.mark.parametrize("beside", [True, False])
 def test_own_file_joins_a_copy_and_the_area_stays(tmp_path, inputs, brief, beside) -> None:
-    path = keep_given(tmp_path / "given", "My counts.CSV", CSV)
+    path = keep_given(tmp_path / "given", [("My counts.CSV", CSV)]).path
     before = {item.name: item.read_bytes() for item in DEMO.iterdir() if item.is_file()}
-    file = load_counts(path, study_year=2026)
     made = add_counts(
-        brief.area, tmp_path / "areas", path, called='my "counts".csv', beside=beside,
-        answers={"station": "id"}, signature=file.signature,
+        brief.area, tmp_path / "areas", path,
+        Told(called='my "counts".csv', source='given by you: my "counts".csv',
+             columns={"station": "id"}),
+        beside=beside,
     )  # fmt: skip
     assert {item.name: item.read_bytes() for item in DEMO.iterdir() if item.is_file()} == before
     area = open_area(made)
@@ -213,31 +214,31 @@ def test_own_file_joins_a_copy_and_the_area_stays(tmp_path, inputs, brief, besid
 def test_own_file_can_be_given_to_bare_roads(tmp_path, brief) -> None:
     bare = tmp_path / "roads.osm"
     shutil.copyfile(DEMO / "roads.osm", bare)
-    path = keep_given(tmp_path / "given", "c.csv", CSV)
+    path = keep_given(tmp_path / "given", [("c.csv", CSV)]).path
     made = add_counts(
-        open_area(bare), tmp_path / "areas", path, called="c.csv", beside=True, answers={},
-        signature="",
+        open_area(bare), tmp_path / "areas", path, Told(called="c.csv", source="you"), beside=True
     )  # fmt: skip
     assert set(open_area(made).layers) == {"roads", "counts"}
 
 
 def test_given_file_of_an_unknown_kind_is_refused(tmp_path) -> None:
     with pytest.raises(InputError, match="counts must end in one of"):
-        keep_given(tmp_path, "counts.xlsx", b"PK")
+        keep_given(tmp_path, [("counts.xlsx", b"PK")])
     with pytest.raises(InputError, match="counts must end in one of"):
-        keep_given(tmp_path, "../../etc/passwd", b"x")
+        keep_given(tmp_path, [("../../etc/passwd", b"x")])
     assert not list(tmp_path.iterdir())
 
 
 def test_answers_about_a_given_file_are_kept_with_the_copy(tmp_path, inputs, brief) -> None:
     unclear = b"Road;Latitude;Longitude;Traffic 2024\nTillman Road;43.6050;-87.3074;31000\n"
-    path = keep_given(tmp_path / "given", "City 2024.csv", unclear)
+    path = keep_given(tmp_path / "given", [("City 2024.csv", unclear)]).path
     table, _ = read_count_file(path)
     columns = guess(table, {})
     assert [question.role for question in columns.questions if question.needed] == ["aadt"]
     made = add_counts(
-        brief.area, tmp_path / "areas", path, called="City 2024.csv", beside=True,
-        answers={"aadt": "Traffic 2024"}, signature=columns.signature,
+        brief.area, tmp_path / "areas", path,
+        Told(called="City 2024.csv", source="city", columns={"aadt": "Traffic 2024"}),
+        beside=True,
     )  # fmt: skip
     asked = inputs.change(area=str(made))
     told = make_count_table(engine.get_brief(asked))
