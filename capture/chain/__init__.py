@@ -1,6 +1,7 @@
 """The whole chain, for one site or many: `study` and `many`; start reading in `steps`."""
 
 from capture.chain.assumptions import ROOMS, Numbers, load_numbers, parse_replaced
+from capture.chain.brief import Brief, make_brief
 from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
 from capture.chain.request import Request
@@ -34,6 +35,7 @@ from capture.chain.year_choice import MonthNormal, YearChoice
 
 __all__ = [
     "ROOMS",
+    "Brief",
     "Chain",
     "DrivewayProposal",
     "FactorChange",
@@ -53,6 +55,7 @@ __all__ = [
     "find_hope",
     "list_screens",
     "load_numbers",
+    "make_brief",
     "many",
     "parse_replaced",
     "propose_driveway",

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.basis import InputError, Offer, Sheet, Worlds
+from capture.basis import InputError, Offer, Worlds
 from capture.chain.assumptions import Replaced, load_numbers
+from capture.chain.brief import Brief, make_brief
 from capture.chain.cautions import gather_cautions
 from capture.chain.joints import count_places
 from capture.chain.line_choice import LineChoice
@@ -28,17 +29,13 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from capture.area import Area
-    from capture.around import Around, Rivals
-    from capture.ground import AnswerBook, Ground
-    from capture.hours import BusyHour, YearShape
-    from capture.line import Line, LineTable, Queue
-    from capture.money import Money
-    from capture.passing import RoadNote, Streams, Volumes
+    from capture.around import Rivals
+    from capture.ground import AnswerBook
+    from capture.line import Queue
+    from capture.passing import RoadNote
     from capture.passing.layers import Answers
-    from capture.place import Frontage, Place, Sites
-    from capture.seeing import Seeing
-    from capture.share import FactorTable, KnownSites, ShareDraws, ShareFit
-    from capture.turning import Turning
+    from capture.place import Frontage, Sites
+    from capture.share import KnownSites
     from capture.utilities import Utilities
 
 FloatArray = NDArray[np.float64]
@@ -47,146 +44,15 @@ QUEUE_DAYS = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Study:
+class Study(Brief):
     """The whole chain for one site; what papers and screens read."""
 
-    #: the chain's results with one row
-    chain: Chain
-    #: line over the draws of the design hour, arrays of (n,)
-    lines: LineTable
-    #: the line itself, station by station
-    line: Line
     #: waits, queues and losses over many days
     queue: Queue
     #: pipes and wires
     utilities: Utilities
     #: what a reader must be told, most pressing first
     cautions: tuple[str, ...]
-
-    @property
-    def area(self) -> Area:
-        """The area."""
-        return self.chain.request.area
-
-    @property
-    def sites(self) -> Sites:
-        """The site, a table of one row."""
-        return self.chain.request.sites
-
-    @property
-    def offer(self) -> Offer:
-        """What is to be built."""
-        return self.chain.request.offer
-
-    @property
-    def worlds(self) -> Worlds:
-        """The possible worlds."""
-        return self.chain.request.worlds
-
-    @property
-    def numbers(self) -> Mapping[str, Sheet]:
-        """Every room's built-in numbers, the user's own in them."""
-        return self.chain.request.numbers
-
-    @property
-    def year(self) -> int:
-        """Year looked at."""
-        return self.chain.request.year
-
-    @property
-    def place(self) -> Place:
-        """Roads and buildings."""
-        return self.chain.place
-
-    @property
-    def volumes(self) -> Volumes:
-        """Vehicles on every road."""
-        return self.chain.volumes
-
-    @property
-    def frontage(self) -> Frontage:
-        """Driveways."""
-        return self.chain.frontage
-
-    @property
-    def streams(self) -> Streams:
-        """Directions passing the driveways, R rows."""
-        return self.chain.streams
-
-    @property
-    def vehicles(self) -> FloatArray:
-        """Washable vehicles a day of each stream, (R, n)."""
-        return self.chain.vehicles
-
-    @property
-    def passing(self) -> FloatArray:
-        """Washable vehicles a day past the site, (n,)."""
-        return np.asarray(self.chain.passing[0])
-
-    @property
-    def turning(self) -> Turning:
-        """Delay turning in and out."""
-        return self.chain.turning
-
-    @property
-    def seeing(self) -> Seeing:
-        """Sight."""
-        return self.chain.seeing
-
-    @property
-    def rivals(self) -> Rivals:
-        """Other washes."""
-        return self.chain.rivals
-
-    @property
-    def around(self) -> Around:
-        """Pull, people, those who passed a rival first."""
-        return self.chain.around
-
-    @property
-    def factors(self) -> FactorTable:
-        """Factors of the share."""
-        return self.chain.factors
-
-    @property
-    def fit(self) -> ShareFit:
-        """The fitted regression."""
-        return self.chain.fit
-
-    @property
-    def share(self) -> ShareDraws:
-        """Share washed."""
-        return self.chain.share
-
-    @property
-    def cars_per_year(self) -> FloatArray:
-        """Cars a year that want to be washed, (n,)."""
-        return np.asarray(self.chain.cars_per_year[0])
-
-    @property
-    def shape(self) -> YearShape:
-        """How the year falls into hours."""
-        return self.chain.shape
-
-    @property
-    def busy(self) -> BusyHour:
-        """Busiest hours."""
-        return self.chain.busy
-
-    @property
-    def design_hour_cars(self) -> float:
-        """The hour that the line is sized for, headroom included."""
-        return float(self.chain.design_hour_cars[0])
-
-    @property
-    def ground(self) -> Ground:
-        """Fit on the parcel and deal-breakers."""
-        return self.chain.ground[0]
-
-    @property
-    def money(self) -> Money:
-        """Cash, returns, land price."""
-        return self.chain.money
 
 
 def study(
@@ -311,7 +177,7 @@ def study(
 
 def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
     """Add to a chain of one row what only a single site is given."""
-    from capture.line import simulate_queue, size_line, size_lines
+    from capture.line import simulate_queue
     from capture.utilities import size_utilities
 
     ask = chain.request
@@ -324,20 +190,13 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
         offer, hour, memo.number(chain.busy), memo.number(chain.lines), pick.queue_key, places,
     )  # fmt: skip
     say("laying out the line")
-    line = size_line(
-        hour, offer, package=pick.package, catalog=pick.catalog,
-        circumstances=pick.circumstances, values=numbers["line"],
-    )  # fmt: skip
-    lines = size_lines(
-        np.asarray(chain.busy.cars[0]) * (1 + offer.headroom_share), offer, package=pick.package,
-        catalog=pick.catalog, values=numbers["line"],
-    )  # fmt: skip
+    brief = make_brief(chain)
     say("queueing a thousand days")
     queue = memo.recall(
         "queue",
         reads,
         lambda: simulate_queue(
-            cars, chain.shape, line, offer, worlds, site_id=ask.ids[0], days=QUEUE_DAYS,
+            cars, chain.shape, brief.line, offer, worlds, site_id=ask.ids[0], days=QUEUE_DAYS,
             stacking_places=places, plan_lane=pick.plan_lane,
             values=numbers["line"],
         ),
@@ -345,12 +204,12 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
     say("sizing pipes and wires")
     washed = cars * (1 - np.asarray(chain.lost_share)[0])
     utilities = size_utilities(
-        line, washed, chain.busy.cars[0], offer, worlds, values=numbers["utilities"]
+        brief.line, washed, chain.busy.cars[0], offer, worlds, values=numbers["utilities"]
     )
     made = Study(
         chain=chain,
-        lines=lines,
-        line=line,
+        lines=brief.lines,
+        line=brief.line,
         queue=queue,
         utilities=utilities,
         cautions=(),
