@@ -51,7 +51,7 @@ def build_parser() -> argparse.ArgumentParser:
         description=_STUDY_HELP,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    study.add_argument("area", metavar="AREA", type=Path)
+    _add_area(study)
     study.add_argument("--site", required=True, metavar="SITE", help="LAT,LON, parcel:ID or a file")
     study.add_argument("--author", default="", metavar="NAME", help="your name, for the report")
     study.add_argument(
@@ -65,7 +65,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Run the chain for many parcels and write ranking.csv, parcels.gpkg and "
         "map.html. Struck-out parcels stay in the table with their reason.",
     )
-    screen.add_argument("area", metavar="AREA", type=Path)
+    _add_area(screen)
     screen.add_argument(
         "--parcels", type=Path, metavar="FILE", help="parcels to rank; the area's own if left out"
     )
@@ -74,7 +74,7 @@ def build_parser() -> argparse.ArgumentParser:
     area = commands.add_parser(
         "area", help="what is known and what is missing", description="Say what is known here."
     )
-    area.add_argument("area", metavar="AREA", type=Path)
+    _add_area(area)
 
     numbers = commands.add_parser(
         "numbers",
@@ -84,6 +84,18 @@ def build_parser() -> argparse.ArgumentParser:
     )
     numbers.add_argument("--room", metavar="ROOM", help="only this room's numbers")
     return parser
+
+
+def _add_area(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("area", metavar="AREA", type=Path)
+    parser.add_argument(
+        "--may-read",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="DIR",
+        help="a folder besides AREA that its area.toml may name files of; may be repeated",
+    )
 
 
 def _add_common(parser: argparse.ArgumentParser) -> None:

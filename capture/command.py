@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from capture.basis import DataError, InputError, Offer, load_offer
 
 if TYPE_CHECKING:
+    from capture.area import Area
     from capture.chain import Study
 
 Say = Callable[[str], None]
@@ -23,7 +24,7 @@ def run_study(given: argparse.Namespace, say: Say) -> None:
     out = check_out(given.out)
     logo = read_logo(given.logo)
     made = study(
-        given.area,
+        find_area(given),
         given.site,
         find_offer(given.offer),
         seed=given.seed,
@@ -48,7 +49,7 @@ def run_screen(given: argparse.Namespace, say: Say) -> None:
 
     out = check_out(given.out)
     made = many(
-        given.area,
+        find_area(given),
         given.parcels,
         find_offer(given.offer),
         seed=given.seed,
@@ -78,10 +79,9 @@ def run_screen(given: argparse.Namespace, say: Say) -> None:
 
 def run_area(given: argparse.Namespace, _: Say) -> None:
     """Say what is known about an area and what is missing."""
-    from capture.area import open_area
     from capture.place import open_place
 
-    area = open_area(given.area)
+    area = find_area(given)
     place = open_place(area)
     unsaid = area.invented and "(invented)" not in area.name
     print(f"{area.name}{' (invented)' if unsaid else ''}")
@@ -109,6 +109,13 @@ def run_numbers(given: argparse.Namespace, _: Say) -> None:
                 f"{room}.{entry.name} = {entry.value:g}{spread} {entry.unit}  "
                 f"[{entry.grade}] {entry.meaning}; {entry.source}{where}"
             )
+
+
+def find_area(given: argparse.Namespace) -> Area:
+    """Open the area of a command, with the folders that it may read from."""
+    from capture.area import open_area
+
+    return open_area(given.area, may_read=given.may_read)
 
 
 def find_offer(path: Path | None) -> Offer:

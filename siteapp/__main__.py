@@ -42,6 +42,10 @@ def build_parser() -> argparse.ArgumentParser:
         type=Path,
         help="folder with an area.toml, or a bare roads file; the demo area if left out",
     )
+    parser.add_argument(
+        "--may-read", type=Path, action="append", default=[], metavar="DIR",
+        help="a folder besides AREA that an area.toml may name files of; may be repeated",
+    )  # fmt: skip
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
     parser.add_argument("--port", type=int, metavar="N", help=f"port ({FIRST_PORT} or next free)")
     parser.add_argument(
@@ -151,6 +155,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     environment = dict(os.environ)
     if given.area is not None:
         environment[AREA_VARIABLE] = str(given.area.resolve())
+    if given.may_read:
+        from capture.area.inside import MAY_READ_VARIABLE
+
+        environment[MAY_READ_VARIABLE] = os.pathsep.join(str(at.resolve()) for at in given.may_read)
     if given.workspace is not None:
         environment[WORKSPACE_VARIABLE] = str(given.workspace.resolve())
     signal.signal(signal.SIGTERM, _stop)

@@ -9,13 +9,14 @@ the file says otherwise.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
+from capture.area.inside import is_allowed, list_allowed
 from capture.area.tables import load_table
 from capture.basis import DataError, InputError, UnitSystem, plain_text, raise_gathered
 
@@ -206,13 +207,15 @@ class Area:
         return "; ".join(parts)
 
 
-def open_area(path: Path | str) -> Area:
+def open_area(path: Path | str, *, may_read: Iterable[Path | str] = ()) -> Area:
     """Open a folder with an ``area.toml``, that file itself, or a bare roads file.
 
     Parameters
     ----------
     path : Path or str
         Where it is.
+    may_read : iterable of Path or str
+        Folders besides the area's own that its ``area.toml`` may name files of.
 
     Returns
     -------
@@ -235,9 +238,9 @@ def open_area(path: Path | str) -> Area:
     if not _exists(place):
         raise DataError(f"{path}: there is no such file or folder; check the path")
     if place.is_dir():
-        return _open_folder(place)
+        return _open_folder(place, may_read)
     if place.name == AREA_FILE or place.suffix.lower() == ".toml":
-        return _load_area_file(place)
+        return _load_area_file(place, may_read)
     return _open_bare(place)
 
 
@@ -263,9 +266,9 @@ def _open_bare(file: Path) -> Area:
     )
 
 
-def _open_folder(folder: Path) -> Area:
+def _open_folder(folder: Path, may_read: Iterable[Path | str]) -> Area:
     if (folder / AREA_FILE).is_file():
-        return _load_area_file(folder / AREA_FILE)
+        return _load_area_file(folder / AREA_FILE, may_read)
     found = sorted(p for p in folder.iterdir() if p.name.lower().endswith(ROADS_ENDINGS))
     if len(found) == 1:
         return _open_bare(found[0])
@@ -292,7 +295,7 @@ def _load_toml(file: Path) -> dict[str, Any]:
         raise DataError(f"{file}: cannot be read ({error.strerror}); check its rights") from None
 
 
-def _load_area_file(file: Path) -> Area:
+def _load_area_file(file: Path, may_read: Iterable[Path | str]) -> Area:
     values = _load_toml(file)
     faults = [
         f"there is no field {plain_text(name, most=40)!r}; known are {', '.join(_AREA_FIELDS)}"
@@ -305,8 +308,9 @@ def _load_area_file(file: Path) -> Area:
         tables = {"roads": values["roads"], **tables}
     layers: dict[str, Layer] = {}
     invented = values.get("invented", False) is True
+    allowed = list_allowed(file.parent, may_read)
     for kind, table in tables.items():
-        layer = _read_layer(kind, table, file.parent, faults, invented=invented)
+        layer = _read_layer(kind, table, file.parent, allowed, faults, invented=invented)
         if layer is not None:
             layers[kind] = layer
     if "roads" not in tables:
@@ -336,7 +340,13 @@ def _is_file(path: Path) -> bool:
 
 
 def _read_layer(
-    kind: str, table: Any, folder: Path, faults: list[str], *, invented: bool
+    kind: str,
+    table: Any,
+    folder: Path,
+    allowed: tuple[Path, ...],
+    faults: list[str],
+    *,
+    invented: bool,
 ) -> Layer | None:
     if kind not in LAYER_KINDS:
         faults.append(
@@ -352,6 +362,12 @@ def _read_layer(
     path: Path | None = folder / written
     if kind == "roads" and written == DOWNLOAD:
         path = None
+    elif written and not is_allowed(folder / written, allowed):
+        faults.append(
+            f"layers.{kind}: {plain_text(written, most=80)!r} lies outside the area's folder; copy "
+            "it there, or allow its folder with --may-read"
+        )
+        return None
     elif not written or not _is_file(folder / written):
         faults.append(
             f"layers.{kind}: there is no file {plain_text(written, most=80)!r}; mend the path"

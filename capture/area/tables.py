@@ -203,6 +203,28 @@ def _add_points(table: pd.DataFrame) -> pd.DataFrame | geopandas.GeoDataFrame:
     return geopandas.GeoDataFrame(table, geometry=points, crs="EPSG:4326")
 
 
+#: first bytes of each kind of shape file, spaces left out
+_STARTS: Final = {
+    ".geojson": (b"{", b"["),
+    ".json": (b"{", b"["),
+    ".gpkg": (b"SQLite format 3\x00",),
+    ".shp": (b"\x00\x00\x27\x0a",),
+    ".fgb": (b"fgb",),
+}
+
+
+def _check_shape_kind(file: Path) -> None:
+    """Refuse a file that is not what its ending says: the reader goes by content, not by name.
+
+    Some contents only point at other files of the machine or at the network.
+    """
+    ending = file.suffix.lower()
+    with file.open("rb") as opened:
+        start = opened.read(256).removeprefix(b"\xef\xbb\xbf")
+    if not start.lstrip(b" \t\r\n").startswith(_STARTS[ending]):
+        raise DataError(f"{file.name}: ends in {ending} but holds something else; save it again")
+
+
 def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
     import warnings
 
@@ -210,6 +232,7 @@ def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
     import pyogrio
     import shapely
 
+    _check_shape_kind(file)
     try:
         info = pyogrio.read_info(file)
         if info["features"] > max_rows:

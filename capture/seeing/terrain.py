@@ -213,6 +213,10 @@ def _read_raster(path: Path, projection: LocalProjection) -> tuple[FloatArray, T
             f"{path.name}: this kind of raster needs the library rasterio, which is not "
             "installed; install it or save the raster as an ESRI ASCII grid (.asc)"
         ) from None
+    with path.open("rb") as opened:
+        if opened.read(256).lstrip().startswith((b"<", b"{")):
+            raise DataError(f"{path.name}: only points at heights kept elsewhere; save the raster "
+                            "itself")  # fmt: skip
     try:
         with rasterio.open(path) as raster:
             if raster.width * raster.height > MOST_CELLS:
