@@ -15,7 +15,7 @@ import numpy as np
 from capture.basis import DataError, LocalProjection, Sheet
 from capture.place.dual import find_opposites
 from capture.place.network import Bools, Floats, Ints, Labels, Longs, Network
-from capture.place.raw import Raw
+from capture.place.raw import Raw, number_values
 from capture.place.restrictions import resolve_restrictions
 from capture.place.tags import parse_direction
 from capture.place.values import PAINT, RAISED_MEDIAN, VALUES
@@ -166,8 +166,11 @@ def _check_places(raw: Raw, name: str) -> None:
 
 def _turn_backward_ways(raw: Raw) -> Raw:
     """Reverse ways that are one-way against their direction, so that all run forward."""
-    against = [parse_direction(word, None, "") < 0 for word in raw.way_tags.words]
-    back = np.flatnonzero(np.array(against)[raw.way_tags.column("oneway")]).tolist()
+    oneway = raw.way_tags.column("oneway")
+    first, number = number_values(oneway)
+    words = (raw.way_tags.words[code] for code in oneway[first].tolist())
+    against = np.array([parse_direction(word, None, "") < 0 for word in words], dtype=bool)
+    back = np.flatnonzero(against[number]).tolist()
     if not back:
         return raw
     order = np.arange(len(raw.ref_id))
@@ -285,7 +288,7 @@ def _direct(
     segment = np.concatenate([np.arange(count), both]).astype(np.int32)
     forward = np.concatenate([np.ones(count, dtype=bool), np.zeros(len(both), dtype=bool)])
     edge_tail = np.concatenate([tail, head[both]])
-    order = np.lexsort((segment, edge_tail))
+    order = np.argsort((edge_tail.astype(np.int64) * count + segment) * 2 + ~forward)
     segment, forward, edge_tail = segment[order], forward[order], edge_tail[order]
     place = np.full((2, count), -1, dtype=np.int32)
     place[forward.astype(np.int64), segment] = np.arange(len(order))

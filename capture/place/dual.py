@@ -48,7 +48,8 @@ def find_opposites(segments: Mapping[str, Any], *, driving_side: str, values: Sh
         return opposite
     owner, xy, way = _sample(segments, chosen, values.value("opposite_sample_m"))
     reach = values.value("opposite_reach_m")
-    _, near = cKDTree(xy).query(xy, k=min(_NEIGHBOURS, len(xy)), distance_upper_bound=reach)
+    tree = cKDTree(xy, balanced_tree=False, compact_nodes=False)
+    _, near = tree.query(xy, k=min(_NEIGHBOURS, len(xy)), distance_upper_bound=reach)
     left, k = np.nonzero(near < len(xy))
     right = near[left, k]
     good = _judge(segments, owner[left], owner[right], xy, way, left, right, driving_side)
@@ -89,20 +90,21 @@ def _judge(
     blank_name = _blank(segments["segment_name"])
     blank_ref = _blank(segments["segment_ref"])
     road_class = segments["segment_class"]
-    same = ((name[a] == name[b]) & (name[a] != blank_name)) | (
-        (ref[a] == ref[b]) & (ref[a] != blank_ref)
+    same: NDArray[np.bool_] = (road_class[a] == road_class[b]) & (a != b)
+    some = np.flatnonzero(same)
+    c, d = a[some], b[some]
+    same[some] = ((name[c] == name[d]) & (name[c] != blank_name)) | (
+        (ref[c] == ref[d]) & (ref[c] != blank_ref)
     )
-    same &= (road_class[a] == road_class[b]) & (a != b)
-    a, b, left, right = a[same], b[same], left[same], right[same]
+    left, right = left[same], right[same]
     against = (way[left] * way[right]).sum(axis=1) < _OPPOSITE_COSINE
     gap = xy[right] - xy[left]
     cross = way[left][:, 0] * gap[:, 1] - way[left][:, 1] * gap[:, 0]
     sided = cross > 0 if driving_side == "right" else cross < 0
     along = np.abs((way[left] * gap).sum(axis=1))
     beside = along <= np.abs(cross) + 15.0
-    good: NDArray[np.bool_] = same.copy()
-    good[same] = against & sided & beside
-    return good
+    same[same] = against & sided & beside
+    return same
 
 
 def _blank(texts: Any) -> int:
@@ -112,9 +114,11 @@ def _blank(texts: Any) -> int:
 def _vote(opposite: Ints, a: Longs, b: Longs) -> Ints:
     if len(a) == 0:
         return opposite
-    pairs, votes = np.unique(np.column_stack([a, b]), axis=0, return_counts=True)
-    order = np.lexsort((pairs[:, 1], -votes, pairs[:, 0]))
-    first, at = np.unique(pairs[order, 0], return_index=True)
+    count = len(opposite)
+    pairs, votes = np.unique(a.astype(np.int64) * count + b, return_counts=True)
+    left, right = np.divmod(pairs, count)
+    order = np.lexsort((right, -votes, left))
+    first, at = np.unique(left[order], return_index=True)
     result = opposite.copy()
-    result[first] = pairs[order[at], 1]
+    result[first] = right[order[at]]
     return result

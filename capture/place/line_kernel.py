@@ -37,7 +37,7 @@ _HASH_FOLD: Final = np.uint64(29)
 _FIRST_SLOTS: Final = 4096
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def read_whole(text: Any, at: int) -> tuple[Any, int]:
     """Read a whole number; return it and where it ends."""
     minus = text[at] == _MINUS
@@ -50,7 +50,7 @@ def read_whole(text: Any, at: int) -> tuple[Any, int]:
     return (-value if minus else value), at
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def read_degrees(text: Any, at: int) -> tuple[float, int]:
     """Read degrees, NaN when none are written; return them and where they end."""
     start = at
@@ -75,7 +75,7 @@ def read_degrees(text: Any, at: int) -> tuple[float, int]:
     return (-value if minus else value) / _PER_DEGREE, at
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def find_slot(
     text: Any, start: int, end: int, code: Any, slots: Any, codes: Any, spots: Any
 ) -> Any:

@@ -10,11 +10,14 @@ before ways, as all published extracts have it.
 from __future__ import annotations
 
 import ctypes
+import mmap
+import os
 import re
 import shutil
 import tempfile
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, Final
@@ -35,6 +38,8 @@ _UNDEFINED: Final = 2147483647
 _PER_DEGREE: Final = 1e7
 #: bytes of text that are turned into arrays at a time
 _PIECE: Final = 1 << 24
+#: pieces worked on at a time
+_AHEAD: Final = 2
 _LITTLE_ROOM: Final = 1 << 26
 _TEXT_FORM: Final = "opl,locations_on_ways=true,add_metadata=false"
 _ESCAPED: Final = re.compile("%([0-9a-f]+)%")
@@ -166,34 +171,47 @@ def _find_stray(file: Path, form: str) -> str:
 
 
 def _pieces(opened: IO[bytes]) -> Iterator[memoryview]:
-    """Cut a text into pieces of whole lines; each is gone when the next is asked for."""
-    buffer = bytearray(_PIECE)
-    kept = 0
-    while True:
-        view = memoryview(buffer)
-        got = opened.readinto(view[kept:])  # type: ignore[attr-defined]
-        if not got:
-            return
-        end = buffer.rfind(b"\n", 0, kept + got) + 1
+    """Map a text piece by piece, each of whole lines."""
+    size = os.fstat(opened.fileno()).st_size
+    at, length = 0, _PIECE
+    while at < size:
+        base = at - at % mmap.ALLOCATIONGRANULARITY
+        stop = min(at + length, size)
+        mapped = mmap.mmap(opened.fileno(), stop - base, access=mmap.ACCESS_READ, offset=base)
+        end = mapped.rfind(b"\n", at - base) + 1
         if end:
-            yield view[:end]
-        rest = bytes(view[end : kept + got])
-        if 2 * len(rest) > len(buffer):
-            buffer = bytearray(2 * len(buffer))
-        buffer[: len(rest)] = rest
-        kept = len(rest)
+            yield memoryview(mapped)[at - base : end]
+            at, length = base + end, _PIECE
+        elif stop == size:
+            raise RuntimeError("the last line does not end")
+        else:
+            length *= 2
+
+
+def _scan(opened: IO[bytes]) -> Iterator[tuple[memoryview, tuple[Any, ...]]]:
+    """Turn pieces into columns, one ahead of what is asked for."""
+    from capture.place.line_kernel import scan_lines
+
+    with ThreadPoolExecutor(_AHEAD) as pool:
+        waiting: deque[tuple[memoryview, Future[tuple[Any, ...]]]] = deque()
+        for text in _pieces(opened):
+            waiting.append((text, pool.submit(scan_lines, np.frombuffer(text, np.uint8))))
+            if len(waiting) > _AHEAD:
+                done, columns = waiting.popleft()
+                yield done, columns.result()
+        for done, columns in waiting:
+            yield done, columns.result()
 
 
 def _join(opened: IO[bytes]) -> Lines:
-    from capture.place.line_kernel import RELATION, scan_lines
+    from capture.place.line_kernel import RELATION
 
     codes: defaultdict[bytes, int] = defaultdict()
     codes.default_factory = codes.__len__
     parts: list[tuple[Any, ...]] = []
     relations = []
     tags = refs = 0
-    for text in _pieces(opened):
-        things, tag, ref, lat, lon, spots = scan_lines(np.frombuffer(text, dtype=np.uint8))
+    for text, (things, tag, ref, lat, lon, spots) in _scan(opened):
         words = (codes[text[a:b].tobytes()] for a, b in spots.tolist())
         code = np.fromiter(words, np.int32, len(spots))
         for k in np.flatnonzero(things[:, 0] == RELATION).tolist():
