@@ -258,6 +258,11 @@ def get_together(inputs: Inputs, most: int, *, exactly: bool) -> Any:
     )  # fmt: skip
 
 
+def get_answer_book_of(inputs: Inputs) -> Any:
+    """Return what all studies of an area know of its parcels; None when nothing is known."""
+    return get_answer_book(_answers_of_all(inputs))
+
+
 def _ask_many(inputs: Inputs, answers: str) -> dict[str, Any]:
     return {
         "answers": get_answer_book(answers),
