@@ -7,8 +7,9 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import json
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,17 +21,20 @@ from capture.papers.layers_out import make_layers_out
 from capture.papers.report import make_report
 from capture.papers.report_html import render_report_html
 from capture.papers.report_pdf import render_report_pdf
+from capture.papers.seller import make_pitch
+from capture.papers.withheld import hide_inputs
 from capture.papers.workbook import render_workbook
 from siteapp import engine
-from siteapp.frame import Scene
+from siteapp.frame import Scene, is_hidden, say
 from siteapp.text import as_markdown
+from siteapp.workspace import Workspace
 
 Make = Callable[[Any, UnitSystem, str, str, bytes | None], bytes]
 PICTURES: Final = ("png", "jpg", "jpeg", "svg")
 
 
 def _today() -> str:
-    return datetime.date.today().strftime("%d %B %Y").lstrip("0")
+    return datetime.date.today().isoformat()
 
 
 def _map(study: Any, system: UnitSystem, date: str, author: str, logo: bytes | None) -> bytes:
@@ -96,6 +100,34 @@ def show_papers(scene: Scene, study: Any) -> None:
     for place, (name, file, media, purpose, make) in enumerate(PAPERS):
         with columns[place % 3]:
             _show_paper(scene, study, (name, file, media, purpose), make, author, logo)
+
+
+def show_pitch(scene: Scene, study: Any) -> None:
+    """Show the sentence for a seller, and which claims may be printed."""
+    pitch = make_pitch(study, system=scene.system)
+    st.subheader("For the seller, in one sentence", anchor=False)
+    say("{}", pitch.sentence)
+    left, right = st.columns(2)
+    with left:
+        _list_claims("May be printed", pitch.may or ("nothing: the data are invented",))
+    with right:
+        _list_claims("May not be printed as a claim", pitch.may_not)
+
+
+def _list_claims(heading: str, claims: Sequence[str]) -> None:
+    st.caption(heading)
+    st.markdown("\n".join(f"- {as_markdown(text, most=400)}" for text in claims))
+
+
+def export_studies(space: Workspace) -> bytes:
+    """Save all studies as one file, without the client's own figures where they are hidden."""
+    content = json.loads(space.export())
+    for told, kept in zip(content["studies"], space.studies(), strict=True):
+        if is_hidden(kept):
+            inputs = hide_inputs(told["inputs"])
+            told["withheld"] = inputs.pop("withheld")
+            told["inputs"] = inputs
+    return json.dumps(content, indent=1, sort_keys=True).encode()
 
 
 def _show_paper(

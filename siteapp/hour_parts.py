@@ -21,7 +21,7 @@ from siteapp.frame import Scene, change, change_offer, say
 from siteapp.line_charts import draw_ramp
 from siteapp.own_line import get_sales, pack_sales
 from siteapp.show import show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, say_withheld
 
 _MOST_BYTES = 20_000_000
 _MOST_ROWS = 500_000
@@ -108,7 +108,7 @@ def show_weather(scene: Scene) -> None:
     weather = study.area.read("weather")
     say("Weather moves cars between the days of a month: {}.", "; ".join(study.shape.sources))
     sales = get_sales(scene.inputs.sales)
-    if sales is not None and weather is not None:
+    if sales is not None and weather is not None and not scene.hidden:
         from capture.hours import estimate_weather_effect
 
         try:
@@ -171,6 +171,9 @@ def show_ramp(scene: Scene) -> None:
 
 def show_sales(scene: Scene) -> None:
     """Take the user's own sales by hour and show how well the year's shape fits them."""
+    if scene.hidden:
+        st.caption(say_withheld("own sales by hour"))
+        return
     rows = scene.inputs.sales
     if rows:
         _show_fit(scene)

@@ -26,13 +26,16 @@ from siteapp import share_answers
 from siteapp.frame import Scene, change, say
 from siteapp.share_charts import draw_ranges
 from siteapp.show import show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, say_withheld
 
 MOST_BYTES: Final = 5_000_000
 
 
 def show_known(scene: Scene) -> None:
     """Show the known sites, what each does, and the inputs for one's own."""
+    if scene.hidden:
+        say("{}", say_withheld("washes with known cars"))
+        return
     try:
         joined = share_answers.get_joined(scene.inputs)
     except CaptureError as error:
@@ -58,7 +61,7 @@ def show_known(scene: Scene) -> None:
 
 def mend_known(scene: Scene) -> None:
     """Let own rows be mended where a fault of theirs keeps the study from being made."""
-    if not scene.inputs.known:
+    if not scene.inputs.known or scene.hidden:
         return
     st.subheader("Your own sites", anchor=False)
     try:

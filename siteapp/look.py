@@ -116,7 +116,8 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
 .table th {{ border-bottom: 2px solid {_both(INKS)} !important; font-weight: 600; }}
 .table td:not(.number):last-child {{ min-width: 12rem; }}
 .table .number {{ text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }}
-.table th.number {{ white-space: normal; vertical-align: bottom; }}
+.table th.number {{ white-space: normal; }}
+.table th {{ vertical-align: bottom !important; }}
 .grade {{ border: 1px solid {_both(FAINT)}; padding: 0 0.35rem; font-size: 0.8rem;
   white-space: nowrap; }}
 .cautions {{ border-left: 5px solid {_both(ACCENTS)}; padding: 0.5rem 0.8rem 0.5rem 1.9rem;

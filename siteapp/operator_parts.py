@@ -23,7 +23,7 @@ from siteapp import share_answers
 from siteapp.frame import Scene, change, say
 from siteapp.share_charts import draw_back_test, draw_members, draw_ranges
 from siteapp.show import show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, say_withheld
 
 #: column of the table of own months -> what it is called
 HEADINGS = {
@@ -46,6 +46,9 @@ AMOUNTS = {
 
 def show_operator(scene: Scene) -> None:
     """Show the three parts for an operator."""
+    if scene.hidden:
+        say("{}", say_withheld("own washes, their months and members"))
+        return
     try:
         joined = share_answers.get_joined(scene.inputs)
     except CaptureError as error:

@@ -16,6 +16,7 @@ from capture.papers.share_tables import (
     make_format_table,
     make_needed_table,
 )
+from capture.papers.withheld import hide_steps
 from capture.papers.words import say_amount, say_number
 from capture.share import find_needed, say_share
 from siteapp import share_answers
@@ -28,7 +29,7 @@ from siteapp.share_charts import (
     draw_ranges,
 )
 from siteapp.show import offer_inputs, show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, say_withheld
 
 #: chances too small to tell apart
 FEW = 0.001
@@ -45,13 +46,15 @@ def ask_for_site(scene: Scene) -> None:
 def show_why(scene: Scene) -> None:
     """Show the steps from a reference site to this one, and the share of each stream."""
     table = share_answers.get_share("make_step_table", scene.inputs)
+    table = hide_steps(table) if scene.hidden else table
     st.altair_chart(draw_share(table), width="stretch")
     st.caption(
         "From a typical wash at a reference site, each step multiplies the share by the number "
         "beside it: green bars raise it, red ones lower it. The steps multiply up to the share "
         "washed here."
     )
-    _say_long(say_share(scene.study.share, known_count=int(scene.study.fit.known_count)))
+    if not scene.hidden:
+        _say_long(say_share(scene.study.share, known_count=int(scene.study.fit.known_count)))
     show_table(
         table,
         {
@@ -97,6 +100,9 @@ def _say_long(text: str) -> None:
 
 def show_trust(scene: Scene) -> None:
     """Show how far off the share is at known sites, and what they taught."""
+    if scene.hidden:
+        say("{}", say_withheld("washes with known cars, and how far off the share is at each"))
+        return
     unlike = share_answers.get_share("unlikeness", scene.inputs)
     say(
         "{} {} of sites drawn like the known ones would be nearer to their middle; doubt from the "

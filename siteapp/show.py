@@ -17,6 +17,8 @@ from capture.papers.folder import list_credits
 from capture.papers.html_table import Columns, render_table, say_table
 from capture.papers.maps import make_map
 from capture.papers.marks import MapLayer
+from capture.papers.withheld import PRIVATE_OFFER, WITHHELD
+from capture.papers.words import say_lengths
 from siteapp import engine
 from siteapp.frame import Scene, change, change_offer
 from siteapp.text import as_markdown
@@ -83,8 +85,6 @@ def show_table(
 
 def show_cautions(texts: Iterable[str], system: UnitSystem = "us") -> None:
     """Show cautions as one list, each once, lengths in the reader's unit."""
-    from capture.papers.turning_tables import say_lengths
-
     said = (say_lengths(text, system) for text in dict.fromkeys(texts) if text)
     told = [text[:1].upper() + text[1:] for text in said]
     if told:
@@ -140,6 +140,9 @@ def keep_in_step(key: str, stored: Any) -> None:
 
 
 def _offer_input(scene: Scene, field: str) -> None:
+    if scene.hidden and field in PRIVATE_OFFER:
+        st.caption(f"{PRIVATE_OFFER[field].capitalize()}: {WITHHELD}")
+        return
     offer = scene.offer
     key = f"offer-{field}-{scene.kept.id}-{scene.system}"
 
@@ -225,8 +228,11 @@ def numbers_editor(scene: Scene, rooms: Sequence[str]) -> None:
         }
         for room in rooms
         for name, number in sheets[room].items()
+        if not (scene.hidden and number.grade == "yours")
     ]
     with st.expander(f"The {len(rows)} numbers this rests on; change any of them"):
+        if scene.hidden:
+            st.caption("Those that are the client's own are withheld.")
         st.caption("Change a value to use your own; empty it to go back to the built-in one.")
         table = pd.DataFrame(rows).set_index("name")
         key = f"numbers-{'-'.join(rooms)}-{scene.kept.id}-{scene.kept.revision}"

@@ -48,6 +48,18 @@ def as_markdown(text: object, *, most: int = 200) -> str:
     )
 
 
+def say_withheld(what: str) -> str:
+    """Say that something of the client's own is not shown.
+
+    Examples
+    --------
+    >>> say_withheld("own sales by hour").partition(".")[0]
+    'Own sales by hour: withheld'
+    """
+    start = what[:1].upper() + what[1:]
+    return f"{start}: withheld. Switch the client's numbers on at the side to see or change it."
+
+
 def fill(sentence: str, *values: object) -> str:
     """Fill a sentence of ours, which may hold HTML, with escaped values.
 

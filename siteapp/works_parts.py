@@ -15,7 +15,7 @@ from capture.papers.tables import render_csv
 from capture.papers.words import say_amount, say_money, say_number
 from siteapp.frame import Scene, change, say
 from siteapp.show import show_cautions, show_map, show_table
-from siteapp.text import as_markdown
+from siteapp.text import as_markdown, say_withheld
 
 STATUS_WORDS = {
     "pass": "passes",
@@ -220,6 +220,9 @@ def _show_fit(scene: Scene, ground: Any) -> None:
 
 def edit_answers(scene: Scene) -> None:
     """Show the deal-breakers, to be answered; unknown never counts as pass."""
+    if scene.hidden:
+        st.caption(say_withheld("answers about the parcel"))
+        return
     before = tables.make_answer_table(scene.study.ground)
     st.caption(
         "Answer what you know. A fail strikes the site; an ask adds cost and delay to the money "

@@ -205,12 +205,12 @@ def draw_queue(table: pd.DataFrame, places: float, *, seconds: bool = False) -> 
 
 def draw_cash(table: pd.DataFrame) -> str:
     """Draw cash gathered since the contract, with its range."""
-    drawing = Drawing(WIDE, 168, "Cash gathered since the contract")
+    drawing = Drawing(WIDE, 150, "Cash gathered since the contract")
     scaled = table[["low_usd", "usd", "high_usd"]].to_numpy() / 1e6
-    up = Axis(low=float(scaled.min()), high=max(float(scaled.max()), 0.1), start=134, end=20)
+    up = Axis(low=float(scaled.min()), high=max(float(scaled.max()), 0.1), start=116, end=20)
     across = Axis(low=0, high=float(len(table) - 1) / 12, start=34, end=WIDE - 76)
     draw_axis_left(drawing, up, 34, across.end, "$ million, before debt")
-    draw_axis_below(drawing, across, 134, 20, "years since the contract")
+    draw_axis_below(drawing, across, 116, 20, "years since the contract")
     low, middle, high = (even(list(scaled[:, k]), up, across, 1 / 12) for k in range(3))
     drawing.area([*low, *high[::-1]], SAND, share=0.75)
     drawing.line(low, FAINT_INK, 0.9, "2 3")

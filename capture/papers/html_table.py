@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from capture.basis import UnitSystem, escape_text
-from capture.papers.words import say_amount
+from capture.papers.words import say_amount, say_lengths
 
 #: column -> (heading, unit as stored; "" for text)
 Columns = Mapping[str, tuple[str, str]]
@@ -41,7 +41,8 @@ def say_table(table: pd.DataFrame, columns: Columns, system: UnitSystem = "us") 
     table : DataFrame
         Columns that it lacks are left out.
     columns : mapping of str to (heading, unit)
-        A unit of ``""`` marks text; ``"@unit"`` takes it from the row's own column ``unit``.
+        A unit of ``""`` marks text, in which metres are turned too; ``"@unit"`` takes it from
+        the row's own column ``unit``.
     system : {"us", "metric"}
 
     Examples
@@ -68,7 +69,7 @@ def _say_cell(value: Any, unit: str, row: Mapping[Any, Any], system: UnitSystem)
     if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
         return "not known" if unit else ""
     if not unit:
-        return str(value)
+        return say_lengths(str(value), system)
     return say_amount(float(value), str(row["unit"]) if unit == "@unit" else unit, system)
 
 

@@ -18,7 +18,7 @@ from capture.papers.argument import Claim, make_argument
 from capture.papers.folder import list_credits
 from capture.papers.html_table import Columns, SaidTable, say_table
 from capture.papers.logo import Logo, check_logo
-from capture.papers.words import say_amount
+from capture.papers.words import say_amount, say_lengths
 
 READING: Final = (
     "Each large number is the middle of what may be; the small ones below it hold nine times "
@@ -172,7 +172,7 @@ def make_report(
             filter(None, ("Wash site report", plain_text(study.area.name), said_date))
         ),
         where=f"{float(sites.lat[0]):.5f}, {float(sites.lon[0]):.5f}",
-        fact=_say_fact(study, claims),
+        fact=say_lengths(_say_fact(study, claims), units),
         facts=_list_facts(study, claims),
         footer=plain_text(" · ".join(footer), most=200),
         chain=tuple(

@@ -13,10 +13,10 @@ from capture.papers import figures
 from capture.papers.argument import Claim
 from capture.papers.folder import list_credits
 from capture.papers.html_table import Columns
+from capture.papers.remarks import list_cautions, list_notes
 from capture.papers.report import Part, make_heading, make_pictures, make_table
 from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
 from capture.papers.steps import STEPS
-from capture.papers.turning_tables import say_lengths
 from capture.papers.why import Mover, find_movers
 from capture.papers.words import say_amount, say_number
 
@@ -42,19 +42,15 @@ def list_doubts(
     if movers:
         said = "What the spread of cars a day comes from most, and where the result would stand."
         parts.append(make_table(pd.DataFrame(movers), columns, units, said))
-    cautions = tuple(
-        _start_large(plain_text(say_lengths(text, units), most=1000)) for text in study.cautions
-    )
+    cautions = tuple(plain_text(text, most=1000) for text in list_cautions(study, units))
+    notes = [plain_text(text, most=300).rstrip(".") for text in list_notes(study, units)]
     return (
         *parts,
         make_heading("Cautions"),
         Part(kind="list", items=cautions),
+        *((Part(kind="note", text=f"Of the data: {'; '.join(notes)}."),) if notes else ()),
         *_source_parts(study, book, units),
     )
-
-
-def _start_large(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _list_movers(

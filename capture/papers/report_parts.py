@@ -28,9 +28,17 @@ from capture.papers.report import (
     make_table,
 )
 from capture.papers.report_doubts import list_doubts
+from capture.papers.seller import make_pitch
 from capture.papers.sources import SourceBook, say_known
 from capture.papers.study_json import make_source_book
-from capture.papers.words import TRADE_UNITS, say_amount, say_minutes, say_money, say_number
+from capture.papers.words import (
+    TRADE_UNITS,
+    say_amount,
+    say_lengths,
+    say_minutes,
+    say_money,
+    say_number,
+)
 
 #: greatest height of the line's drawing over the width of a page turned sideways
 LINE_RATIO: Final = 0.36
@@ -52,11 +60,11 @@ def list_sections(study: Any, claims: Sequence[Claim], units: UnitSystem) -> tup
     wide = _line_parts(study, units)
     return (
         Section(parts=(*_cover_parts(study, units),)),
-        Section(parts=(*_passing_parts(study, book, units), *_share_parts(study, units)),
-                fresh=True),
+        Section(parts=(*_passing_parts(study, book, units), *_share_parts(study, units),
+                       *_pitch_parts(study, units)), fresh=True),
         Section(parts=(*_hour_parts(study, units), *_utility_parts(study, units)), fresh=True),
-        *((Section(parts=wide, wide=True),) if wide else ()),
         Section(parts=(*_money_parts(study, units), *_stop_parts(study, units)), fresh=True),
+        *((Section(parts=wide, wide=True),) if wide else ()),
         Section(parts=list_doubts(study, claims, book, units)),
     )  # fmt: skip
 
@@ -311,8 +319,9 @@ def _stop_parts(study: Any, units: UnitSystem) -> list[Part]:
     }  # fmt: skip
     if not rows["note"].str.len().any():
         rows = rows.drop(columns="note")
-    said = f"The ground stands at {ground.status}: {'; '.join(ground.reasons)}.{cost}"
-    drawn = figures.draw_parcel(study, system=units, height=190.0)
+    reasons = "; ".join(say_lengths(text, units) for text in ground.reasons)
+    said = f"The ground stands at {ground.status}: {reasons}.{cost}"
+    drawn = figures.draw_parcel(study, system=units, height=158.0)
     picture = Picture(svg=drawn, caption=figures.say_parcel(study, units))
     return [
         make_heading("Does it fit, and what could stop it"),
@@ -321,6 +330,15 @@ def _stop_parts(study: Any, units: UnitSystem) -> list[Part]:
         make_table(rows, columns, units, "Deal-breakers: unknown never counts as pass, a "
                    "fail strikes the parcel out. Usual costs are from trade practice."),
     ]  # fmt: skip
+
+
+def _pitch_parts(study: Any, units: UnitSystem) -> list[Part]:
+    pitch = make_pitch(study, system=units)
+    return [
+        make_heading("For the seller, in one sentence"),
+        Part(kind="text", text=pitch.sentence),
+        Part(kind="note", text=f"May not be printed as a claim: {'; '.join(pitch.may_not)}."),
+    ]
 
 
 def _say_breaker(row: Mapping[str, Any]) -> dict[str, str]:

@@ -6,7 +6,6 @@ study whose sight rays were kept.
 
 from __future__ import annotations
 
-import re
 from itertools import pairwise
 from typing import Any, Final
 
@@ -16,7 +15,7 @@ import pandas as pd
 from capture.basis import UnitSystem, convert_out
 from capture.papers.approach import make_approach
 from capture.papers.passing_tables import name_streams
-from capture.papers.words import say_amount
+from capture.papers.words import say_amount, say_lengths
 
 #: column of a driver's strip -> what it is called, in the order in which it is drawn
 LOOKED_AT: Final = {
@@ -26,24 +25,8 @@ LOOKED_AT: Final = {
     "driveway": "the driveway",
 }
 _WHO: Final = ("a driver leaving", "a driver turning in across")
-_METRES: Final = re.compile(r"(\d+(?:\.\d+)?) m\b(?!/)")
 _FROM_START: Final = " is in view from where the walk starts"
 _M_PER_INCH: Final = 0.0254
-
-
-def say_lengths(text: str, system: UnitSystem = "us") -> str:
-    """Say a sentence whose metres are turned into the reader's unit.
-
-    Examples
-    --------
-    >>> say_lengths("seen over 61 m of the 143 m asked for")
-    'seen over 200 ft of the 469 ft asked for'
-    >>> say_lengths("a signal 70 m before", "metric")
-    'a signal 70 m before'
-    """
-    if system == "metric":
-        return text
-    return _METRES.sub(lambda hit: say_amount(float(hit[1]), "m", system), text)
 
 
 def say_letter(height_m: float, system: UnitSystem = "us") -> str:

@@ -34,7 +34,7 @@ PRIVATE_PARTS: Final[Mapping[str, str]] = {
     "known": "own washes with known cars",
     "answers": "answers about the parcel",
     "sales": "own sales by hour",
-    "line": "own choices of stations and their costs",
+    "line": "costs of own stations",
 }
 #: fields of an app's saved inputs that are the client's own, each with what it is
 PRIVATE_INPUTS: Final[Mapping[str, str]] = {
@@ -44,7 +44,7 @@ PRIVATE_INPUTS: Final[Mapping[str, str]] = {
     "left_out": "own washes left out",
     "sales": "own sales by hour",
     "member_months": "own months of tickets and members",
-    "line": "own choices of stations and their costs",
+    "line": "costs of own stations",
 }
 #: parts of a study file that hold a room's result
 _RESULTS: Final = ("line", "queue", "utilities", "ground", "money")
@@ -64,6 +64,7 @@ class Withheld:
     def __init__(self, study: Any) -> None:
         self._study = study
         self.ground = hide_answers(study.ground)
+        self.line = hide_costs(study.line) if _has_own_stations(study) else study.line
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._study, name)
@@ -113,6 +114,16 @@ def hide_answers(ground: Any) -> Any:
         months_low=0.0,
         months_high=0.0,
     )
+
+
+def _has_own_stations(study: Any) -> bool:
+    choice = getattr(study.chain.request, "line", None)
+    return getattr(choice, "catalog", None) is not None
+
+
+def hide_costs(line: Any) -> Any:
+    """Return a line whose stations tell no cost; what all of it costs stays."""
+    return replace(line, stations=tuple(replace(one, cost_usd=np.nan) for one in line.stations))
 
 
 def _is_answered(row: Any) -> bool:
@@ -220,7 +231,7 @@ def _is_given(request: Any, name: str) -> bool:
     part = getattr(request, name, None)
     if part is None:
         return False
-    return part != type(part)() if name == "line" else True
+    return getattr(part, "catalog", None) is not None if name == "line" else True
 
 
 def hide_told(told: Mapping[str, Any], study: Any) -> dict[str, Any]:

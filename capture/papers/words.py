@@ -7,6 +7,7 @@ use more than three digits of an estimate.
 from __future__ import annotations
 
 import math
+import re
 from typing import Final
 
 from capture.basis import Range, UnitSystem, convert_out
@@ -43,7 +44,21 @@ TRADE_UNITS: Final[dict[str, dict[UnitSystem, tuple[float, str]]]] = {
 }
 #: speeds below this are said in millimetres a second
 _SLOW_MPS: Final = 0.05
+#: years to pay back beyond this are not told apart
+LONG_YEARS: Final = 100.0
 NOT_KNOWN: Final = "not known"
+#: a metric amount in a sentence: perhaps a first number of two, the number, its unit
+_METRIC: Final = re.compile(
+    r"(?<![\w.,])(?:(\d[\d,]*(?:\.\d+)?)( to | and |-))?(\d[\d,]*(?:\.\d+)?) "
+    r"(km/h|km|m2|m²|m)(?![\w/²])"
+)
+_IN_SI: Final[dict[str, tuple[str, float]]] = {
+    "km/h": ("mps", 1 / 3.6),
+    "km": ("km", 1.0),
+    "m2": ("m2", 1.0),
+    "m²": ("m2", 1.0),
+    "m": ("m", 1.0),
+}
 NEVER: Final = "never"
 
 
@@ -110,6 +125,8 @@ def say_amount(
         return say_money(value, digits=digits)
     if value is None or not math.isfinite(value):
         return say_number(value)
+    if unit == "years" and value > LONG_YEARS:
+        return f"over {LONG_YEARS:.0f} years"
     if unit in TRADE_UNITS:
         factor, label = TRADE_UNITS[unit][system]
         return f"{say_number(value * factor, digits=digits)} {label}"
@@ -120,6 +137,41 @@ def say_amount(
         return f"{say_number(value * 1000, digits=digits)} mm/s"
     amount, label = convert_out(value, _EDGE_NAMES.get(unit, unit), system)
     return f"{say_number(amount, digits=digits)} {label}".strip()
+
+
+def say_lengths(text: str, system: UnitSystem = "us") -> str:
+    """Say a sentence whose metres, areas and speeds are turned into the reader's unit.
+
+    Examples
+    --------
+    >>> say_lengths("seen over 61 m of the 143 m asked for")
+    'seen over 200 ft of the 469 ft asked for'
+    >>> say_lengths("150 to 180 m off, 400 m2 short, at 60 km/h")
+    '492 to 591 ft off, 4,310 ft² short, at 37.3 mph'
+    >>> say_lengths("a signal 70 m before", "metric")
+    'a signal 70 m before'
+    """
+    return text if system == "metric" else _METRIC.sub(_say_us, text)
+
+
+def _say_us(hit: re.Match[str]) -> str:
+    unit, size = _IN_SI[hit[4]]
+    first, last = (
+        None if number is None else say_amount(float(number.replace(",", "")) * size, unit, "us")
+        for number in (hit[1], hit[3])
+    )
+    return f"{first.partition(' ')[0]}{hit[2]}{last}" if first is not None else str(last)
+
+
+def say_long_years(years: float) -> str:
+    """Say years until paid back, those that no plan looks ahead to not told apart.
+
+    Examples
+    --------
+    >>> say_long_years(18.83), say_long_years(640.0), say_long_years(float("inf"))
+    ('19 years', 'over 100 years', 'never')
+    """
+    return say_amount(years, "years", digits=2)
 
 
 def say_minutes(value: float | None) -> str:

@@ -15,12 +15,14 @@ import pandas as pd
 from capture.basis import UnitSystem
 from capture.papers import pictures
 from capture.papers.argument import make_argument
+from capture.papers.remarks import list_cautions, list_notes
 from capture.papers.report import say_measured
 from capture.papers.report_parts import list_layers
 from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
 from capture.papers.steps import STEPS
 from capture.papers.study_json import make_source_book
 from capture.papers.withheld import hide_cells, is_withheld
+from capture.papers.words import say_lengths
 
 MONTHS: Final = 12
 
@@ -58,12 +60,25 @@ def make_sheets(study: Any, *, system: UnitSystem | None = None) -> dict[str, pd
         "Money by year": make_year_table(study),
         "Money by month": pictures.make_cash_table(study).assign(source="step.money"),
         "Deal-breakers": pd.DataFrame(study.ground.to_rows()),
-        "Cautions": pd.DataFrame({"caution": list(study.cautions)}),
+        "Cautions": pd.DataFrame({"caution": list_cautions(study, units)}),
+        "Notes on data": pd.DataFrame({"note": list_notes(study, units)}).assign(
+            source="step.passing"
+        ),
         "Data": list_layers(study.area),
         "Steps": _step_table(),
         "Sources": _source_table(book),
     }
-    return {name: table for name, table in sheets.items() if len(table)}
+    return {name: _say_texts(table, units) for name, table in sheets.items() if len(table)}
+
+
+def _say_texts(table: pd.DataFrame, units: UnitSystem) -> pd.DataFrame:
+    """Say lengths in sentences in the reader's unit; numbers stay in SI."""
+    texts = {
+        name: [say_lengths(cell, units) if isinstance(cell, str) else cell for cell in table[name]]
+        for name in table.columns
+        if table[name].map(lambda cell: isinstance(cell, str)).any()
+    }
+    return table.assign(**texts)
 
 
 def _argument_table(study: Any) -> pd.DataFrame:

@@ -10,6 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from capture.basis import UnitSystem
+from capture.papers.withheld import hide_cells, is_withheld
 from capture.papers.words import TRADE_UNITS
 
 #: group -> topics of the figures in it
@@ -165,11 +166,10 @@ def make_schedule_tables(study: Any, system: UnitSystem = "us") -> dict[str, pd.
         for caution in cautions
     ]
     said += [{"group": "Line", "caution": one} for one in (*line.cautions, *study.queue.cautions)]
+    assumed = pd.DataFrame(list_assumptions(line, units=system, values=study.numbers["line"]))
     sheets = {
         "Schedule": pd.DataFrame(list_schedule(line, units=system)),
-        "Assumptions": pd.DataFrame(
-            list_assumptions(line, units=system, values=study.numbers["line"])
-        ),
+        "Assumptions": hide_cells(assumed, study) if is_withheld(study) else assumed,
         "Utilities": pd.concat(figures, ignore_index=True),
         "Motors": make_motor_table(utilities),
         "Pumps": make_pump_table(utilities),

@@ -5,10 +5,11 @@ import streamlit as st
 from capture.basis import CaptureError
 from capture.papers.rank_layer import make_many_layers
 from capture.papers.tables import render_csv
+from capture.papers.withheld import withhold_many
 from capture.papers.workbook import render_ranking_workbook
-from siteapp import engine, money_parts
-from siteapp.frame import change, open_screen, say
-from siteapp.show import show_map, show_table
+from siteapp import compare_parts, engine, money_parts
+from siteapp.frame import open_screen, say
+from siteapp.show import show_map
 from siteapp.text import as_markdown
 
 scene = open_screen("Compare", needs_site=False)
@@ -43,6 +44,8 @@ except CaptureError as error:
     st.stop()
 cancel.empty()
 progress.empty()
+if scene.hidden:
+    many = withhold_many(many)
 ranking = many.ranking
 struck = ranking["struck"].to_numpy(dtype=bool)
 first = ranking.iloc[0]
@@ -55,49 +58,16 @@ say(
 )
 show_map(scene, make_many_layers(many), key=f"compare-{scene.kept.id}", height=520)
 st.caption("Numbers are ranks; large marks are the first five, crosses are struck out.")
-columns = {
-    "rank": ("rank", "count"),
-    "id": ("parcel", ""),
-    "name": ("name", ""),
-    "vehicles_per_day": ("pass a day", "count"),
-    "measured": ("known by", ""),
-    "share": ("washed", "share"),
-    "cars_per_day": ("washed a day", "count"),
-    "design_hour_cars": ("hour with headroom", "count"),
-    "line_length_m": ("line", "m"),
-    "npv_usd": ("worth, mean", "USD"),
-    "chance_npv_positive": ("chance above zero", "share"),
-    "payback_years": ("pays back in", "years"),
-    "land_ceiling_usd": ("land may cost", "USD"),
-    "chance_top": ("chance in first five", "share"),
-    "reason": ("what the ground says", ""),
-}
 standing, out, together = st.tabs(
     ["Ranked", f"Struck out ({int(struck.sum())})", "Several to build together"]
 )
 with standing:
-    show_table(ranking[~struck], columns, scene, caption="Parcels by rank")
-    st.caption("Ranked by the mean of their value today; the same worlds are used for all.")
+    compare_parts.show_standing(scene, ranking)
 with out:
-    if struck.any():
-        show_table(
-            ranking[struck],
-            {
-                "id": ("parcel", ""),
-                "name": ("name", ""),
-                "reason": ("why it is struck out", ""),
-                "vehicles_per_day": ("pass a day", "count"),
-                "npv_usd": ("would be worth, mean", "USD"),
-            },
-            scene,
-            caption="Parcels that are struck out, each with its reason",
-        )
-    else:
-        say("No parcel is struck out.")
+    compare_parts.show_struck(scene, ranking)
 with together:
     money_parts.show_together(scene, int((~struck).sum()))
-left, right = st.columns(2)
-with left:
+with st.container(horizontal=True):
     st.download_button("Ranking as CSV", render_csv(ranking), "ranking.csv", "text/csv")
     st.download_button(
         "Ranking as a workbook (XLSX)",
@@ -105,10 +75,3 @@ with left:
         "ranking.xlsx",
         "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     )
-with right:
-    best = [str(name) for name in ranking["id"]]
-    chosen = st.selectbox("Open a parcel as this study's site", ["", *best],
-                          format_func=lambda name: name or "choose")  # fmt: skip
-    if chosen and scene.inputs.site != f"parcel:{chosen}":
-        change(f"parcel {chosen}", site=f"parcel:{chosen}")
-        st.rerun()

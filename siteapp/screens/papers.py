@@ -1,19 +1,17 @@
 """Papers: what do people take away, what are the cautions, and where does each number come from?"""
 
-import time
-
 import pandas as pd
 import streamlit as st
 
 from capture.basis import CaptureError
 from capture.papers.argument import say_argument
+from capture.papers.remarks import list_cautions, list_notes
 from siteapp import engine
 from siteapp.frame import change, notify, open_screen, open_study, say
-from siteapp.handing import show_papers
+from siteapp.handing import export_studies, show_papers, show_pitch
 from siteapp.show import show_cautions, show_table
-from siteapp.since import show_change
+from siteapp.since import name_states, say_time, show_since
 from siteapp.text import as_markdown
-from siteapp.why import render_trail
 
 scene = open_screen("Papers", needs_site=False)
 study = None if scene.study is None else scene.complete()
@@ -23,15 +21,12 @@ if study is not None:
     say("{}", say_argument(scene.claims))
     st.subheader("Take away", anchor=False)
     show_papers(scene, study)
+    show_pitch(scene, study)
     st.subheader("Cautions", anchor=False)
-    show_cautions(study.cautions, scene.system)
-    book = engine.get_book(study, scene.token)
-    trail = book.trail()
-    st.subheader("Trail: every input, the weakest first", anchor=False)
-    say("{} inputs and steps; the first are invented or from memory and should be replaced by what "
-        "you know.", len(trail))  # fmt: skip
-    with st.expander("Show the trail"):
-        st.markdown(render_trail(trail, scene.system), unsafe_allow_html=True)
+    show_cautions(list_cautions(study, scene.system), scene.system)
+    notes = list_notes(study, scene.system)
+    if notes:
+        st.caption(as_markdown(f"Of the data: {'; '.join(notes)}.", most=1500))
 
 st.subheader("Your work", anchor=False)
 say("Everything is kept in one file on this machine as you change it: <b>{}</b>", space.path)
@@ -42,7 +37,7 @@ with left:
         space.rename(scene.kept.id, name)
         st.rerun()
     st.download_button(
-        "Save all studies as one file", space.export(), "studies.json", "application/json"
+        "Save all studies as one file", export_studies(space), "studies.json", "application/json"
     )
     given = st.file_uploader("Bring in saved studies", type=["json"], key="bring-in")
     if given is not None and st.button("Add them"):
@@ -55,20 +50,16 @@ with left:
             st.warning(as_markdown(error, most=600))
 with right:
     rows = space.history(scene.kept.id)
-    labels = {
-        row.revision: f"{row.revision}: {row.said} "
-        f"({time.strftime('%d %b %H:%M', time.localtime(row.changed))})"
-        for row in rows
-    }
+    labels = name_states(rows)
     picked = st.selectbox("Earlier states", list(labels), format_func=lambda r: labels[r])
     if st.button("Bring this state back"):
         change(f"back to state {picked}", **space.state(scene.kept.id, picked).to_dict())
         st.rerun()
     show_table(
-        pd.DataFrame([{"revision": row.revision, "said": row.said} for row in rows[:12]]),
-        {"revision": ("state", "count"), "said": ("what changed", "")},
+        pd.DataFrame([{"at": say_time(row.changed), "said": row.said} for row in rows[:12]]),
+        {"at": ("when", ""), "said": ("what changed", "")},
         scene,
         caption="Last changes",
     )
-    if study is not None and st.button("Say what the argument was then"):
-        show_change(scene, space.state(scene.kept.id, picked))
+st.subheader("What changed between two dates", anchor=False)
+show_since(scene)

@@ -23,7 +23,7 @@ from capture.papers.report import make_report
 from capture.papers.report_html import render_report_html
 from capture.papers.report_parts import list_layers
 from capture.papers.report_pdf import render_report_pdf
-from capture.papers.turning_tables import say_lengths
+from capture.papers.words import say_lengths
 
 DEMO = Path(__file__).resolve().parents[2] / "data_public" / "demo"
 

@@ -18,8 +18,9 @@ import pandas as pd
 import pytest
 
 from capture.basis import DataError, Offer
-from capture.chain import many, study
+from capture.chain import LineChoice, many, study
 from capture.ground import Answer, AnswerBook
+from capture.line import usual_catalog
 from capture.papers import render_study, render_study_map, write_geopackage
 from capture.papers.folder import render_many_map
 from capture.papers.layers_out import make_layers_out, render_geojson
@@ -32,6 +33,7 @@ from capture.papers.tables import make_ranking_frame, render_csv
 from capture.papers.withheld import WITHHELD, is_withheld, withhold, withhold_many
 from capture.papers.words import say_money
 from capture.papers.workbook import render_ranking_workbook, render_workbook
+from capture.papers.works_tables import render_schedule
 
 DEMO = Path(__file__).resolve().parents[2] / "data_public" / "demo"
 #: figures that stand nowhere else
@@ -46,6 +48,14 @@ CARS = 91_237.0
 
 #: the most cars of one hour of the own sales
 BUSIEST = 1979.0
+
+
+#: what a station of the own catalog costs
+STATION = 61_737.0
+
+
+def make_catalog() -> Any:
+    return usual_catalog().change_station("top_cloth", cost_usd=STATION, cost_usd_m=0.0)
 
 
 def make_sales() -> pd.DataFrame:
@@ -72,6 +82,7 @@ def private_study(demo_study: Any) -> Any:
         replaced=OWN,
         known=own,
         answers=AnswerBook(by_parcel={"P04": {"sewer": ASKED}}),
+        line=LineChoice(catalog=make_catalog()),
         sales=make_sales(),
     )
 
@@ -85,8 +96,8 @@ def say_forms(value: float) -> set[str]:
 
 def find_leaks(text: str) -> set[str]:
     """Find the client's figures and words in a text."""
-    figures = [PRICE, PLAN, LAND, CARS, BUSIEST, *OWN.values(), ASKED.cost_low_usd,
-               ASKED.cost_high_usd, OWN["line.pitch_m"] / 0.3048]  # fmt: skip
+    figures = [PRICE, PLAN, LAND, CARS, BUSIEST, *OWN.values(), OWN["line.pitch_m"] / 0.3048]
+    figures += [STATION, 2 * STATION, ASKED.cost_low_usd, ASKED.cost_high_usd]
     forms = {form for value in figures for form in say_forms(float(value or 0))}
     found = {
         form for form in forms if re.search(rf"(?<![\d.,]){re.escape(form)}(?![\d]|[.,]\d)", text)
@@ -118,6 +129,7 @@ def make_papers(made: Any, folder: Path) -> dict[str, str]:
         "map.html": render_study_map(made),
         "report.html": render_report_html(report),
         "report.pdf": read_pdf(render_report_pdf(report)),
+        "schedule.xlsx": read_xlsx(render_schedule(made)),
         "study.xlsx": read_xlsx(render_workbook(made, system="us")),
         "layers.gpkg": (folder / "layers.gpkg").read_bytes().decode("latin-1"),
         **{f"{name}.geojson": render_geojson(frame) for name, frame in layers.items()},
@@ -135,8 +147,11 @@ def test_the_same_papers_hold_those_figures_when_nothing_is_withheld(
 ) -> None:
     papers = make_papers(private_study, tmp_path)
     told = find_leaks(papers["study.json"])
+    assert f"{STATION}" in told
     assert {f"{PRICE:g}", f"{PLAN:g}", "Ann Withers", "weir at the lower culvert"} <= told
     assert "Ann Withers" in find_leaks(papers["report.html"])
+    assert {f"{STATION:g}", f"{2 * STATION:g}"} & find_leaks(papers["study.xlsx"])
+    assert "20.09" in find_leaks(papers["schedule.xlsx"])
     assert find_leaks(papers["study.xlsx"]) >= {"Ann Withers", f"{PRICE:g}"}
 
 
