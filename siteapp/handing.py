@@ -154,3 +154,19 @@ def _show_paper(
             f"Save {file}", st.session_state[key], file, media, type="primary", key=f"save {key}"
         )
     st.caption(purpose)
+
+
+def show_reference() -> None:
+    """Show how to take the library's reference away; made when asked for, some seconds."""
+    if "reference" not in st.session_state and st.button("Make: Reference"):
+        from siteapp.reference import pack_reference
+
+        with st.spinner("Making reference.zip"):
+            st.session_state["reference"] = pack_reference()
+        st.rerun()
+    if "reference" in st.session_state:
+        st.download_button(
+            "Save reference.zip", st.session_state["reference"], "reference.zip",
+            "application/zip", type="primary",
+        )  # fmt: skip
+    st.caption("One file. Unpack it and open index.html in it.")

@@ -113,6 +113,8 @@ def check_ground(
         Pay lanes, bays, format.
     stacking_m : float, optional
         Stacking of all lanes, from the queue.
+    vacuum_bays : int, optional
+        How many are wanted; the usual number when left out.
     answers : mapping of item key to Answer, optional
         What is known; the rest is unknown.
     driveways : sequence of (x, y)

@@ -69,6 +69,8 @@ def read_needs(
         ``building_area_m2``) and ``bays``; a Line, or a row of a LineTable.
     stacking_m : float, optional
         Stacking of all lanes; the usual cars x space when left out.
+    vacuum_bays : int, optional
+        How many are wanted; the usual number when left out.
 
     Raises
     ------

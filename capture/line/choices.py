@@ -84,6 +84,8 @@ def compare_design_hours(
     shape : YearShape
     offer : Offer
         Gives headroom and format.
+    choices : sequence of (str, int)
+        What each is called, and the rank of its busiest hour.
 
     Returns
     -------

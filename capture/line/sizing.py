@@ -60,6 +60,10 @@ def size_lines(
     cars_per_hour : array_like of float, any shape
         Design hours, headroom included, cars an hour.
     offer : Offer
+    package : str, optional
+        One package only; the shortest that the format may use when left out.
+    catalog : Catalog, optional
+        Stations and packages; the usual ones when left out.
 
     Returns
     -------

@@ -129,6 +129,8 @@ def price_study(
         How members join, wash and leave; the share's own when left out.
     irr : bool
         Whether rates of return are solved; leave out when screening very many sites.
+    ramp_values : Sheet
+        The room of hours' constants, for the first years.
 
     Returns
     -------

@@ -260,6 +260,14 @@ def price_second(
         Cars a year that the second would wash, moved ones included.
     minutes : float
         Drive time between the sites.
+    lines, lost_share, land, ground
+        Of the second site, as for :func:`price_study`.
+    site_id : str
+        Its stable id.
+    nearer_share : float, optional
+        Part of the members who live nearer the second site, when homes are known.
+    second_values : Sheet
+        Constants of what moves between two sites of one owner.
 
     Returns
     -------

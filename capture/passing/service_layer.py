@@ -92,6 +92,8 @@ def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
     ----------
     url : str
         Of a layer (it ends in a number) or of a service with a single layer.
+    client : Client, optional
+        Asks the network; the usual one when left out.
 
     Raises
     ------

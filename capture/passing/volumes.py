@@ -146,7 +146,7 @@ def add_volumes(
     study_year : int, optional
         Year looked at; else the area's own, else this year.
     decisions : mapping, optional
-        Where the user put counts, from :class:`~capture.passing.tie.TieDecisions`.
+        Where the user put counts, from :class:`~capture.passing.TieDecisions`.
     answers : mapping, optional
         File -> role -> heading, or role -> heading for the first counts file.
     memory : Path, optional

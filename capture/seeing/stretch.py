@@ -42,6 +42,8 @@ def compute_stretch(
         Whether each target is clear from each eye point, nearest first.
     degrees : ndarray of float, shape (R, T, K)
         How far off the heading it lies.
+    step_m : float
+        Between eye points, metres.
 
     Returns
     -------

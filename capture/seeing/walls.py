@@ -85,6 +85,8 @@ def make_walls(
         Thing that each wall belongs to.
     cell_m : float
         Cell of the grid.
+    buildings, screens : int
+        How many things are buildings, and how many screens after them.
     """
     from capture.seeing.kernels import fill_grid
 

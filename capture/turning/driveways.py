@@ -182,6 +182,8 @@ def scan_driveways(
         Side on which traffic keeps.
     polygon : shapely Polygon, optional
         The parcel, metres.
+    **given
+        Further arguments of :func:`add_turning`, the same for every candidate.
 
     Returns
     -------

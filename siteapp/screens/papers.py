@@ -63,3 +63,8 @@ with right:
     )
 st.subheader("What changed between two dates", anchor=False)
 show_since(scene)
+
+st.subheader("Help", anchor=False)
+say("Every name of the library behind these screens, with what it takes and gives, its equation, "
+    "units and source, on pages that read with no network.")  # fmt: skip
+show_reference()
