@@ -8,7 +8,7 @@ from capture.papers.argument import say_argument
 from capture.papers.remarks import list_cautions, list_notes
 from siteapp import engine
 from siteapp.frame import change, notify, open_screen, open_study, say
-from siteapp.handing import export_studies, show_papers, show_pitch
+from siteapp.handing import export_studies, show_papers, show_pitch, show_reference
 from siteapp.show import show_cautions, show_table
 from siteapp.since import name_states, say_time, show_since
 from siteapp.text import as_markdown
