@@ -20,7 +20,7 @@ from capture.chain.brief import Brief, make_brief
 from capture.chain.cautions import gather_cautions
 from capture.chain.joints import count_places
 from capture.chain.line_choice import LineChoice
-from capture.chain.memo import Memo
+from capture.chain.memo import Memo, sheet_key
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
 from capture.chain.works import Works
 from capture.chain.year_choice import YearChoice
@@ -187,7 +187,8 @@ def complete_study(chain: Chain, *, memo: Memo, say: Say = keep_quiet) -> Study:
     pick = ask.line
     places = count_places(ask, chain.ground[0])
     reads = (
-        offer, hour, memo.number(chain.busy), memo.number(chain.lines), pick.queue_key, places,
+        offer, hour, cars.tobytes(), chain.shape.digest, worlds, ask.ids[0],
+        sheet_key(numbers["line"]), pick.stations_key, pick.queue_key, places,
     )  # fmt: skip
     say("laying out the line")
     brief = make_brief(chain)

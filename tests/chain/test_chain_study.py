@@ -134,10 +134,7 @@ GROUND = {"place", "frontage", "volumes", "streams", "vehicles", "passing", "ter
 
 def _start_afresh(memo):
     """A memory that knows the ground but nothing that an offer has touched."""
-    fresh = Memo()
-    fresh._numbered.update(memo._numbered)
-    fresh._kept.update({key: kept for key, kept in memo._kept.items() if key[0] in GROUND})
-    return fresh
+    return memo.start_from(GROUND)
 
 
 FIELDS = {

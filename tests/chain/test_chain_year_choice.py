@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from capture.basis import CaptureError
-from capture.chain import LineChoice, Memo, MonthNormal, YearChoice, many, study
+from capture.chain import LineChoice, MonthNormal, YearChoice, many, study
 from capture.papers import render_study
 
 DRAWS = 400
@@ -25,10 +25,7 @@ CHOICES = {
 def _start_afresh(memo):
     """A memory that knows the ground and nothing of the year."""
     ground = {"place", "frontage", "volumes", "streams", "terrain", "walls", "rivals", "fit"}
-    fresh = Memo()
-    fresh._numbered.update(memo._numbered)
-    fresh._kept.update({key: kept for key, kept in memo._kept.items() if key[0] in ground})
-    return fresh
+    return memo.start_from(ground)
 
 
 @pytest.mark.parametrize("name", list(CHOICES))
