@@ -405,7 +405,8 @@ def make_note_table(
     Returns
     -------
     DataFrame
-        Columns ``road, why, starts, ends, factor, low, high, year_share, streams``.
+        Columns ``road, why, starts, ends, factor, low, high, year_share, year_factor,
+        streams``; ``year_factor`` is what the note does to the mean day of the year.
     """
     from capture.passing.works import find_notes
 
@@ -417,7 +418,7 @@ def make_note_table(
         low, high = note.bounds
         rows.append(
             {
-                "road": note.road or "around a place",
+                "road": note.road or f"around {note.lat:.4f}, {note.lon:.4f}",
                 "why": note.why,
                 "starts": str(note.starts),
                 "ends": str(note.ends) if note.ends else "for good",
@@ -425,8 +426,10 @@ def make_note_table(
                 "low": low,
                 "high": high,
                 "year_share": note.active_share(study_year),
+                "year_factor": note.effect(study_year)[0],
                 "streams": "; ".join(touched) or "none past this site",
             }
         )
-    names_out = ["road", "why", "starts", "ends", "factor", "low", "high", "year_share", "streams"]
+    names_out = ["road", "why", "starts", "ends", "factor", "low", "high", "year_share",
+                 "year_factor", "streams"]  # fmt: skip
     return pd.DataFrame(rows, columns=names_out)

@@ -6,13 +6,14 @@ from capture.papers.area_layers import make_band_layer, make_road_layer
 from capture.papers.layers import make_site_layer, make_stream_layer
 from capture.papers.marks import drop_empty
 from capture.papers.passing_layers import make_tied_layer
-from capture.papers.passing_tables import make_hour_table, make_note_table, make_story_table
+from capture.papers.passing_tables import make_hour_table, make_story_table
 from capture.papers.pictures import make_stream_table
 from capture.papers.words import say_number, say_spread
 from capture.place import snap
 from siteapp import count_answers, passing_parts
 from siteapp.count_files import show_files
 from siteapp.frame import open_screen, say
+from siteapp.note_parts import show_notes
 from siteapp.passing_charts import draw_directions, draw_stream_hours
 from siteapp.show import numbers_editor, show_map, show_table
 
@@ -93,26 +94,6 @@ def show_streams() -> None:
         scene,
         caption="Directions past the site, vehicles that could be washed",
     )
-    notes = make_note_table(study.area, streams, study_year=year)
-    if not len(notes):
-        say("No road works or other dated changes are noted on this area's roads.")
-        return
-    show_table(
-        notes,
-        {
-            "road": ("road", ""),
-            "why": ("what happens", ""),
-            "starts": ("from", ""),
-            "ends": ("to", ""),
-            "factor": ("vehicles meanwhile, times", "1"),
-            "low": ("at least", "1"),
-            "high": ("at most", "1"),
-            "year_share": (f"part of {year}", "share"),
-            "streams": ("touches", ""),
-        },
-        scene,
-        caption="Road works and other dated changes, counted for their part of the year",
-    )
 
 
 def show_hours() -> None:
@@ -152,9 +133,9 @@ with left:
     draw_map()
 with right:
     passing_parts.show_count_panel(scene, counts)
-past, by_hour, all_counts, files, stations, model = st.tabs(
-    ["Past the site", "By the hour", "Every count", "Count files", "All-year stations",
-     "Roads without a count"]
+past, by_hour, all_counts, files, notes, stations, model = st.tabs(
+    ["Past the site", "By the hour", "Every count", "Count files", "Road works",
+     "All-year stations", "Roads without a count"]
 )  # fmt: skip
 with past:
     show_streams()
@@ -164,6 +145,8 @@ with all_counts:
     passing_parts.show_counts(scene, counts)
 with files:
     show_files(scene)
+with notes:
+    show_notes(scene)
 with stations:
     passing_parts.show_stations(scene)
 with model:

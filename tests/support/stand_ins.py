@@ -84,6 +84,20 @@ def read_elements(osm: Path) -> list[dict[str, Any]]:
     return found
 
 
+def cut_elements(
+    elements: list[dict[str, Any]], lat: float, lon: float, reach: float
+) -> list[dict[str, Any]]:
+    """Keep what lies within so many degrees of a place, ways with all their nodes."""
+    inside = {
+        one["id"]
+        for one in elements
+        if one["type"] == "node" and abs(one["lat"] - lat) < reach and abs(one["lon"] - lon) < reach
+    }
+    ways = [one for one in elements if one["type"] == "way" and inside & set(one["nodes"])]
+    kept = inside.union(*(one["nodes"] for one in ways))
+    return [one for one in elements if one["type"] == "node" and one["id"] in kept] + ways
+
+
 def speak_map(elements: list[dict[str, Any]]) -> Answer:
     """Answer as a server of map data and of place names does."""
     nodes = [one for one in elements if one["type"] == "node"]
