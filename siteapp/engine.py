@@ -142,7 +142,7 @@ def _brief(text: str, stamp: float) -> Any:
         ties=get_ties(inputs),
         columns=get_columns(inputs, area, stamp=stamp),
         notes=get_notes(inputs),
-        works=make_works(inputs, sites.ids[0]),
+        works=make_works(inputs, sites.ids[0], own["place"].network.projection),
         frontage=lay_frontage(inputs, own["place"], sites, numbers),
         keep=True,
     )

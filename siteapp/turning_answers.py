@@ -6,15 +6,20 @@ Every trial is kept under the inputs' text, as the study itself is.
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
 import streamlit as st
 
+from capture.basis import UnitSystem
 from siteapp import engine
 from siteapp.workspace import Inputs
 
 MOST_KEPT: Final = 24
+#: how far along the road, which is said before the reasons
+_ALONG: Final = re.compile(r"^[\d.]+ m along the road ")
 
 
 def _text(inputs: Inputs) -> str:
@@ -55,6 +60,37 @@ def get_trial(
 
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
+def _plan_trial(text: str, changed: str, what: str) -> Any:
+    from dataclasses import replace
+
+    from capture.chain.whatif import compare
+    from siteapp.own_plan import lay_frontage, make_works
+
+    study = engine.get_brief(Inputs.from_dict(json.loads(text)))
+    wanted = Inputs.from_dict(json.loads(changed))
+    place, sites = study.place, study.sites
+    request = replace(
+        study.chain.request,
+        works=make_works(wanted, sites.ids[0], place.network.projection),
+        frontage=lay_frontage(wanted, place, sites, study.numbers),
+    )
+    return compare(study.chain, request, name="plan", what=what, memo=engine.get_memo())
+
+
+def get_plan_trial(inputs: Inputs, plan: dict[str, Any], what: str) -> Any:
+    """Say what another plan for the same site would do, named in words.
+
+    Raises
+    ------
+    CaptureError
+        When it cannot be carried out here.
+    """
+    from siteapp.own_plan import put_plan
+
+    return _plan_trial(_text(inputs), _text(inputs.change(plan=put_plan(inputs, plan))), what)
+
+
+@st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
 def _proposal(text: str, driveway: str) -> Any:
     from capture.chain import propose_driveway
 
@@ -71,6 +107,19 @@ def get_proposal(inputs: Inputs, driveway: str) -> Any:
         When no place along the road lies in front of the parcel.
     """
     return _proposal(_text(inputs), driveway)
+
+
+def say_reasons(reasons: Sequence[str], system: UnitSystem) -> str:
+    """Say why a place is best, without saying again how far it is.
+
+    Examples
+    --------
+    >>> say_reasons(["10 m along the road it keeps as many", "a signal is 20 m on"], "metric")
+    'it keeps as many; a signal is 20 m on'
+    """
+    from capture.papers.words import say_lengths
+
+    return "; ".join(say_lengths(_ALONG.sub("", one), system) for one in reasons)
 
 
 def say_side(study: Any, driveway: str, along_m: float) -> str:

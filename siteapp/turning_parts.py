@@ -11,8 +11,8 @@ from typing import Any, Final
 import streamlit as st
 
 from capture.basis import CaptureError, Offer, convert_in, convert_out
-from capture.papers.turning_tables import make_change_table, say_lengths
-from capture.papers.words import say_amount
+from capture.papers.turning_tables import make_change_table
+from capture.papers.words import say_amount, say_lengths
 from siteapp import own_plan, turning_answers
 from siteapp.frame import Scene, change, say
 from siteapp.share_charts import draw_ranges
@@ -25,6 +25,7 @@ KINDS: Final = {
     "sign": "Raise or lower the sign",
     "cut": "Cut what hides it",
     "median": "Open or close the median",
+    "way": "Slope and shared way in",
 }
 _MEDIAN: Final = {
     "opening": "open the median in front of it",
@@ -45,20 +46,15 @@ def show_what_if(scene: Scene) -> None:
         key=f"what-if-{scene.kept.id}",
     )
     try:
-        {"driveway": _driveway, "sign": _sign, "cut": _cut, "median": _median}[kind](scene)
+        {
+            "driveway": _driveway, "sign": _sign, "cut": _cut, "median": _median, "way": _way,
+        }[kind](scene)  # fmt: skip
     except CaptureError as error:
         st.info(as_markdown(f"{error}."[:1].upper() + f"{error}."[1:], most=600))
 
 
 def _pick_driveway(scene: Scene) -> str:
-    study = scene.study
-    names = list(study.frontage.driveway)
-    roads = {
-        name: next(
-            (study.streams.road[r] for r, at in enumerate(study.streams.driveway) if at == row), ""
-        )
-        for row, name in enumerate(names)
-    }
+    names, roads = list(scene.study.frontage.driveway), _name_roads(scene)
     if len(names) == 1:
         return str(names[0])
     picked = st.selectbox(
@@ -75,14 +71,14 @@ def _driveway(scene: Scene) -> None:
     found = turning_answers.get_proposal(scene.inputs, name)
     table = found.scan.table
     best = float(found.along_m)
-    reasons = "; ".join(say_lengths(reason, scene.system) for reason in found.reasons)
+    reasons = turning_answers.say_reasons(found.reasons, scene.system)
     where = "where it is" if best == 0 else _say_move(scene, name, best)
     say("The best place for driveway <b>{}</b> is <b>{}</b>: {}.", name, where, reasons)
     key = f"move-{scene.kept.id}-{name}-{own_plan.get_plan(scene.inputs).get('moved', {})}"
     if best and st.button(
         f"Take the best place, {where}", icon=":material/check:", type="primary", key=f"best-{name}"
     ):
-        _keep(scene, own_plan.move(own_plan.get_plan(scene.inputs), name, best),
+        keep_plan(scene, own_plan.move(own_plan.get_plan(scene.inputs), name, best),
               f"driveway {name} {where}")  # fmt: skip
     reach_m = scene.study.numbers["turning"].value("corner_reach_m")
     st.altair_chart(
@@ -109,7 +105,9 @@ def _driveway(scene: Scene) -> None:
     what = f"driveway {name} {_say_move(scene, name, picked)}"
     show_trial(
         scene, trial, what,
-        lambda: _keep(scene, own_plan.move(own_plan.get_plan(scene.inputs), name, picked), what),
+        lambda: keep_plan(
+            scene, own_plan.move(own_plan.get_plan(scene.inputs), name, picked), what
+        ),
     )  # fmt: skip
 
 
@@ -180,7 +178,7 @@ def _cut(scene: Scene) -> None:
     what = " and ".join(f"{names[each].split(',')[0]} {each} cut" for each in picked)
     show_trial(
         scene, trial, what,
-        lambda: _keep(
+        lambda: keep_plan(
             scene,
             own_plan.cut(own_plan.get_plan(scene.inputs), dict.fromkeys(picked, 0.0)),
             what,
@@ -210,7 +208,33 @@ def _median(scene: Scene) -> None:
     plan = own_plan.build_median(
         own_plan.get_plan(scene.inputs), name, opened=kind == "opening"
     )  # fmt: skip
-    show_trial(scene, trial, said, lambda: _keep(scene, plan, said))
+    show_trial(scene, trial, said, lambda: keep_plan(scene, plan, said))
+
+
+def _way(scene: Scene) -> None:
+    """Try a slope of the driveway, or seconds over a way shared with a neighbour."""
+    name = _pick_driveway(scene)
+    plan = own_plan.get_plan(scene.inputs)
+    left, right = st.columns(2)
+    wanted = plan
+    for part, label, low, high, column in (
+        ("grade", "Rise of the driveway towards the road, % (negative falls)", -25.0, 25.0, left),
+        ("access", "Seconds over a shared way, each way", 0.0, 600.0, right),
+    ):
+        held = plan.get(part, {}).get(name, 0.0)
+        with column:
+            value = st.number_input(
+                label, low, high, held, step=1.0, key=f"way-{part}-{scene.kept.id}-{name}-{held}"
+            )
+        wanted = own_plan.put_number(wanted, part, name, value)
+    if wanted == plan:
+        st.caption("Change a number to see what it would do; 0 is as the map shows it.")
+        return
+    said = f"slope and way in of driveway {name}"
+    show_trial(
+        scene, turning_answers.get_plan_trial(scene.inputs, wanted, said), said,
+        lambda: keep_plan(scene, wanted, said),
+    )  # fmt: skip
 
 
 def _say_plan(scene: Scene, driveway: str) -> str:
@@ -220,11 +244,18 @@ def _say_plan(scene: Scene, driveway: str) -> str:
     return "-".join(built) or "as mapped"
 
 
-def show_trial(scene: Scene, trial: Any, what: str, keep: Callable[[], None]) -> None:
-    """Show one change before and after, with a button that keeps it."""
+def show_trial(
+    scene: Scene, trial: Any, what: str, keep: Callable[[], None], *, name: str = ""
+) -> None:
+    """Show one change before and after, with a button that keeps it.
+
+    ``name`` tells its button from others on the screen.
+    """
     sentence = say_lengths(trial.sentence.removeprefix(trial.what).lstrip(": "), scene.system)
     say("<b>{}</b>: {}", what[:1].upper() + what[1:], sentence)
-    if st.button("Keep this", icon=":material/check:", type="primary", key=f"keep-{trial.name}"):
+    if st.button(
+        "Keep this", icon=":material/check:", type="primary", key=f"keep-{name or trial.name}"
+    ):
         keep()
     left, right = st.columns([2, 3])
     old, new = trial.before, trial.after
@@ -249,25 +280,15 @@ def show_trial(scene: Scene, trial: Any, what: str, keep: Callable[[], None]) ->
         st.caption(as_markdown(say_lengths(note, scene.system), most=400))
 
 
-def _keep(scene: Scene, plan: own_plan.Plan, said: str) -> None:
+def keep_plan(scene: Scene, plan: own_plan.Plan, said: str) -> None:
+    """Save a plan of this site and draw the screen again."""
     change(said, plan=own_plan.put_plan(scene.inputs, plan))
     st.rerun()
 
 
 def list_kept(scene: Scene) -> None:
     """Show what is taken as built or cut at this site, each with a button that undoes it."""
-    plan = own_plan.get_plan(scene.inputs)
-    rows: list[tuple[str, str, str]] = []
-    for name, along_m in plan.get("moved", {}).items():
-        rows.append(("moved", name, f"driveway {name} moved {_say_move(scene, name, along_m)}"))
-    rows += [("openings", name, f"median open at {name}") for name in plan.get("openings", ())]
-    rows += [
-        ("near_side_only", name, f"nobody turns across at {name}")
-        for name in plan.get("near_side_only", ())
-    ]
-    for name, left_m in plan.get("cut", {}).items():
-        left = say_amount(left_m, "m", scene.system) if left_m else "the ground"
-        rows.append(("cut", name, f"no. {name} in the map cut to {left}"))
+    rows = _list_plan(scene, own_plan.get_plan(scene.inputs))
     if not rows:
         return
     with st.container(border=True):
@@ -278,4 +299,54 @@ def list_kept(scene: Scene) -> None:
                 key=f"drop-{part}-{name}",
                 icon=":material/undo:",
             ):
-                _keep(scene, own_plan.drop(plan, part, name), f"taken back, {said}")
+                plan = own_plan.get_plan(scene.inputs)
+                left = (
+                    own_plan.drop_driveway(plan, name)
+                    if part == "placed"
+                    else own_plan.drop(plan, part, name)
+                )
+                keep_plan(scene, left, f"taken back, {said}")
+
+
+def _list_plan(scene: Scene, plan: own_plan.Plan) -> list[tuple[str, str, str]]:
+    """List (part, name, words) of what is taken as built or cut here."""
+    roads = _name_roads(scene)
+    rows = [
+        ("placed", name, f"driveway {name} put on {roads.get(name) or 'the road'}")
+        for name in plan.get("placed", {})
+    ]
+    for name, along_m in plan.get("moved", {}).items():
+        rows.append(("moved", name, f"driveway {name} moved {_say_move(scene, name, along_m)}"))
+    rows += [("openings", name, f"median open at {name}") for name in plan.get("openings", ())]
+    rows += [
+        ("near_side_only", name, f"nobody turns across at {name}")
+        for name in plan.get("near_side_only", ())
+    ]
+    for name, left_m in plan.get("cut", {}).items():
+        left = say_amount(left_m, "m", scene.system) if left_m else "the ground"
+        rows.append(("cut", name, f"no. {name} in the map cut to {left}"))
+    rows += [
+        (part, "", f"{words} put on the map")
+        for part, words in (("sign", "sign"), ("front", "building front"))
+        if plan.get(part)
+    ]
+    rows += [
+        ("grade", name, f"driveway {name} rises {one:g} % towards the road")
+        for name, one in plan.get("grade", {}).items()
+    ]
+    rows += [
+        ("access", name, f"{one:g} s over a shared way at {name}")
+        for name, one in plan.get("access", {}).items()
+    ]
+    return rows
+
+
+def _name_roads(scene: Scene) -> dict[str, str]:
+    study = scene.study
+    return {
+        name: next(
+            (str(study.streams.road[r]) for r, at in enumerate(study.streams.driveway)
+             if at == row), ""
+        )
+        for row, name in enumerate(study.frontage.driveway)
+    }  # fmt: skip

@@ -70,6 +70,13 @@ LOOKS: Final[dict[str, Look]] = {
     "sight-clear": Look(words="clear view of the site", ink=MOSS, width=1.6),
     "sight-blocked": Look(words="view blocked", ink=RUST, width=1.6, dash="2 5"),
     "sight-reach": Look(words="seen from here on", ink=MOSS, shape="ring", radius=7, width=3),
+    "screen": Look(words="hedge, wall, trees", ink=MOSS, width=5, fill=MOSS, fill_share=0.35),
+    "screen-cut": Look(words="cut to the ground", ink=MOSS, width=2, dash="1 6"),
+    "sign": Look(words="the sign", ink=PLUM, fill=PLUM, fill_share=1, shape="triangle", radius=7),
+    "front": Look(
+        words="the building front", ink=PLUM, fill="#ffffff", fill_share=1, shape="square", radius=5
+    ),
+    "chosen": Look(words="where you clicked", ink=RUST, shape="ring", radius=14, width=3),
     "rival": Look(
         words="rival wash", ink=INK, fill="#ffffff", fill_share=1, shape="square", radius=8
     ),

@@ -116,7 +116,7 @@
     if (mark.k === "area") {
       return L.polygon(parts, lineStyle(look, renderer, mark.t));
     }
-    return L.polyline(parts, lineStyle(look, renderer, mark.t));
+    return L.polyline(parts, L.extend(lineStyle(look, renderer, mark.t), { fill: false }));
   }
 
   function keep(store, name, value) {

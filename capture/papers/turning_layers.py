@@ -8,11 +8,12 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from capture.basis import UnitSystem
 from capture.papers.layers import make_sight_layer
-from capture.papers.marks import MapLayer, Mark, mark_line, mark_point
+from capture.papers.marks import MapLayer, Mark, mark_area, mark_line, mark_point
 from capture.papers.passing_tables import name_streams
 from capture.papers.words import say_amount
 
@@ -116,3 +117,69 @@ def make_triangle_layer(
         marks=tuple(marks),
         words={"sight-clear": "triangle clear", "sight-blocked": "triangle fails"},
     )
+
+
+def make_screen_layer(study: Any, *, system: UnitSystem = "us") -> MapLayer | None:
+    """Make the layer of hedges, walls, trees and woods near the driveways, cut ones apart."""
+    from capture.chain import list_screens
+
+    table = list_screens(study)
+    shapes = dict(zip(np.asarray(study.place.screens.osm_id).tolist(),
+                      study.place.screens.geometry, strict=True))  # fmt: skip
+    plane = study.place.network.projection
+    marks = []
+    for row in table.to_dict("records"):
+        shape, cut = shapes[int(row["osm_id"])], row["height_m"] <= 0
+        title = str(row["kind"]).replace("_", " ")
+        known = "" if row["height_known"] else ", taken as usual"
+        high = say_amount(float(row["height_m"]), "m", system, digits=2)
+        more: dict[str, Any] = {
+            "title": f"{title[:1].upper()}{title[1:]}, no. {row['osm_id']}",
+            "lines": (("", "cut to the ground" if cut else f"{high} high{known}"),),
+        }
+        look = "screen-cut" if cut else "screen"
+        make = mark_area if shape.geom_type == "Polygon" else mark_line
+        points = shape if shape.geom_type == "Polygon" else shapely.get_coordinates(shape)
+        marks.append(make(points, look, plane, fine=True, **more))
+    return MapLayer(name="What grows or stands beside the road", marks=tuple(marks))
+
+
+def find_screen(study: Any, lat: float, lon: float, *, within_m: float) -> int | None:
+    """Return the id of the hedge, wall or trees nearest to a spot; None when none is near."""
+    from capture.chain import list_screens
+
+    table = list_screens(study)
+    near = set(table.loc[table["height_m"] > 0, "osm_id"].tolist())
+    x, y = study.place.network.projection.to_xy([lat], [lon])
+    spot = shapely.Point(float(x[0]), float(y[0]))
+    screens = study.place.screens
+    found = [
+        (float(shapely.distance(shape, spot)), int(osm_id))
+        for osm_id, shape in zip(screens.osm_id, screens.geometry, strict=True)
+        if int(osm_id) in near
+    ]
+    best = min(found, default=(np.inf, 0))
+    return best[1] if best[0] <= within_m else None
+
+
+def make_thing_layer(study: Any) -> MapLayer | None:
+    """Make the points where sign and building front stand for the drivers' eyes."""
+    from capture.seeing import RAY_COLUMNS
+
+    at = {name: column for column, name in enumerate(RAY_COLUMNS)}
+    spots: dict[tuple[str, float, float], str] = {}
+    for rays in study.seeing.rays or ():
+        table = np.asarray(rays, dtype=np.float64)
+        for target, (look, title) in enumerate((("sign", "Sign"), ("front", "Building front"))):
+            rows = table[table[:, at["target"]] == target]
+            if len(rows):
+                x, y = rows[0, at["target_x"]], rows[0, at["target_y"]]
+                spots[look, round(float(x), 1), round(float(y), 1)] = title
+    if not spots:
+        return None
+    plane = study.place.network.projection
+    marks = []
+    for (look, x, y), title in spots.items():
+        lat, lon = plane.to_latlon([x], [y])
+        marks.append(mark_point(float(lat[0]), float(lon[0]), look, title=title, lift=850))
+    return MapLayer(name="Sign and front", marks=tuple(marks))

@@ -4,11 +4,13 @@ import numpy as np
 import streamlit as st
 
 from capture.papers import turning_layers, turning_tables
+from capture.papers.drive import make_drive
 from capture.papers.layers import make_site_layer, make_stream_layer
 from capture.papers.marks import drop_empty
 from capture.papers.passing_tables import name_streams
 from capture.papers.words import say_amount
 from siteapp.frame import open_screen, say
+from siteapp.ground_clicks import make_click, make_spot_layer, pick_mode, show_clicked
 from siteapp.show import numbers_editor, show_map, show_table
 from siteapp.text import tell_apart
 from siteapp.turning_charts import draw_drive, draw_hour_delays
@@ -42,11 +44,12 @@ def tell() -> None:
     )
 
 
-def draw_map(stream: int | None) -> None:
-    """Show lines of sight, where letters are read, sight triangles and directions."""
+def draw_map(stream: int | None, mode: str) -> None:
+    """Show lines of sight, where letters are read, triangles, directions and what hides."""
     plane = study.place.network.projection
     layers = drop_empty(
         (
+            turning_layers.make_screen_layer(study, system=system),
             turning_layers.make_ray_layer(study, stream),
             turning_layers.make_triangle_layer(study, stream, system=system),
             turning_layers.make_reach_layer(study, stream, system=system),
@@ -54,15 +57,23 @@ def draw_map(stream: int | None) -> None:
                 study.place, study.streams, study.turning, study.seeing, system=system
             ),
             make_site_layer(study.sites, study.frontage, plane),
+            turning_layers.make_thing_layer(study),
+            make_spot_layer(scene),
         )
     )
     centre = (float(study.sites.lat[0]), float(study.sites.lon[0]))
+    rows = None if stream is None else [stream]
     show_map(
-        scene, layers, key=f"turning-{scene.kept.id}-{stream}", centre=centre, zoom=16, height=460
-    )
+        scene, layers, key=f"turning-{scene.kept.id}-{stream}-{mode == 'look'}", centre=centre,
+        zoom=16 if mode == "look" else 17, height=600 if mode == "look" else 440,
+        drive=make_drive(study, rows, system=system, opened=mode == "look"),
+        on_click=make_click(scene, mode),
+    )  # fmt: skip
     st.caption(
-        "Lines run from the driver's eye to the sign: solid green is clear, dotted red blocked. "
-        "Rings say from where the wash is seen and its letters are read."
+        "Press Drive, or move the slider, to come along second by second: lines run from the car "
+        "to what is in view, dotted where it is hidden. The fans of lines run from the driver's "
+        "eye to the sign: solid is clear, dotted blocked. Rings say from where the wash is seen "
+        "and its letters are read."
     )
 
 
@@ -190,11 +201,10 @@ way = st.selectbox(
     format_func=lambda r: "every direction at once (map)" if r is None else names[r],
     key=f"way-{scene.kept.id}-{len(names)}",
 )  # fmt: skip
-left, right = st.columns([1, 1])
-with left:
-    draw_map(way)
-with right:
-    show_drive(way or 0)
+mode = pick_mode(scene)
+draw_map(way, mode)
+show_clicked(scene, mode)
+show_drive(way or 0)
 what_if, ways_tab, seen_tab = st.tabs(["What if", "Getting in and out", "Being seen"])
 with what_if:
     show_what_if(scene)
