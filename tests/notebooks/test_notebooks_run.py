@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -29,12 +30,20 @@ def test_notebook_runs(path, monkeypatch):
     assert re.search(r"\d", "".join(out.get("text", "") for out in last.outputs)), "and answers it"
 
 
-def test_notebooks_are_kept_without_outputs():
-    import json
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+def test_notebook_is_kept_clean_defines_nothing_and_says_where_its_answer_is(path):
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    assert not any(cell.get("outputs") for cell in cells), "it holds outputs; clear them"
+    code = ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "code"]
+    defined = re.compile(r"^\s*(def|class|async def) |\blambda\b", re.MULTILINE)
+    assert not any(defined.search(cell) for cell in code), "it defines; let the library do that"
+    assert "".join(cells[-2]["source"]).startswith("**Answer**")
 
-    for path in NOTEBOOKS:
-        for cell in json.loads(path.read_text(encoding="utf-8"))["cells"]:
-            assert not cell.get("outputs"), f"{path.name} holds outputs; clear them"
+
+def test_every_notebook_is_named_in_the_readme():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"\(notebooks/([\w.]+)\)", text))
+    assert named | {"chain_in_ten_lines.ipynb"} == {path.name for path in NOTEBOOKS}
 
 
 def test_readme_python_runs(monkeypatch, capsys):
