@@ -14,9 +14,10 @@ import numpy as np
 from capture.basis import InputError, Sheet
 from capture.place.drive import _check_limit
 from capture.place.network import Bools, Floats, Ints, Network
-from capture.place.search import search_graph, start_edges
+from capture.place.positions import start_edges
+from capture.place.search import search_graph
 from capture.place.snap import Snap
-from capture.place.sweeper import Sweeper, Swept
+from capture.place.sweeper import Swept, borrow_sweeper
 from capture.place.values import VALUES
 
 if TYPE_CHECKING:
@@ -65,27 +66,25 @@ def compute_band(
     if not np.isfinite(limit_s) or not (position.segment >= 0).all():
         raise InputError("band: needs a finite limit and a position on a road; mend either")
     graph = search_graph(network, reverse=reverse, seconds=seconds)
-    parts = [start_edges(network, graph, position, k) for k in range(len(position))]
-    edges = np.concatenate([edge for edge, _ in parts])
-    keys = np.concatenate([key for _, key in parts])
-    swept = Sweeper(graph).run(edges, keys, limit_s)
-    segment, low, high = _stretches(network, swept, keys, limit_s)
+    _, edges, keys = start_edges(network, graph, position)
+    with borrow_sweeper(graph) as sweeper:
+        swept = sweeper.run(edges, keys, graph.limit_ticks(limit_s))
+        segment, low, high = _stretches(network, swept)
     return _draw(network, segment, low, high, values)
 
 
-def _stretches(
-    network: Network, swept: Swept, first_keys: Floats, limit_s: float
-) -> tuple[Ints, Floats, Floats]:
+def _stretches(network: Network, swept: Swept) -> tuple[Ints, Floats, Floats]:
     """Segment and metres from its start of every stretch that is driven within the limit."""
-    graph = swept.sweeper.graph
+    graph, limit = swept.sweeper.graph, swept.sweeper.limit
+    cost = graph.roads.cost
     edge, begun = swept.driven_edges()
     begin = np.zeros(len(edge))
     under_way = swept.first_edge
-    part = 1.0 - first_keys / graph.cost[under_way]
+    part = 1.0 - swept.first_key / cost[under_way]
     edge = np.concatenate([edge, under_way])
     begun = np.concatenate([begun, np.zeros(len(under_way))])
     begin = np.concatenate([begin, np.clip(part, 0.0, 1.0)])
-    end = np.clip(begin + (limit_s - begun) / graph.cost[edge], begin, 1.0)
+    end = np.clip(begin + (limit - begun) / cost[edge], begin, 1.0)
     outside = graph.outside[edge]
     ahead = np.asarray(network.edge_forward[outside]) != graph.reverse
     length = network.edge_length_m[outside]

@@ -13,20 +13,27 @@ from dataclasses import dataclass
 import numpy as np
 
 from capture.basis import InputError
+from capture.place.labels import sweep
 from capture.place.network import Floats, Ints, Longs, Network
-from capture.place.search import SearchGraph, position_edges, search_graph, start_edges
+from capture.place.positions import position_edges, start_edges
+from capture.place.search import search_graph
 from capture.place.snap import Snap
-from capture.place.sweeper import Sweeper
+from capture.place.sweeper import borrow_sweeper
 
 #: dense answers larger than this are refused; the sparse form has no such bound
 MOST_DENSE = 200_000_000
 #: most labels that a sweep for the k nearest may keep
 MOST_LABELS = 200_000_000
+#: positions searched in one go: enough that starting hardly counts, few enough that threads
+#: end together
+_PART_ROWS = 16
+#: a position, the nodes that it reaches, and their seconds
+_Row = tuple[int, Ints, Floats]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reach:
-    """Which nodes k positions reach, as rows of a sparse table in order of time."""
+    """Which nodes k positions reach, as rows of a sparse table, each in no order."""
 
     #: first entry of each position, (k+1,)
     indptr: Longs
@@ -95,33 +102,48 @@ def compute_reach(
     """
     _check_limit(limit_s)
     graph = search_graph(network, reverse=reverse, seconds=seconds)
+    indptr, edges, keys = start_edges(network, graph, positions)
+    # neighbours one after the other, so that what one search looked at is still at hand
+    order = _order_by_nearness(indptr, graph.leaves[edges])
+    limit = graph.limit_ticks(limit_s)
 
-    def work(part: Longs) -> list[tuple[Ints, Floats]]:
-        sweeper = Sweeper(graph)
-        rows = []
-        edges, keys = position_edges(network, graph, positions.take(part))
-        for row in range(len(part)):
-            good = edges[row] >= 0
-            swept = sweeper.run(edges[row][good], keys[row][good], limit_s)
-            rows.append(swept.reached_nodes())
-        return rows
+    def work(part: Longs) -> list[_Row]:
+        starts, taken = _take_rows(indptr, part)
+        with borrow_sweeper(graph) as sweeper:
+            counts, node, ticks = sweeper.run_rows(starts, edges[taken], keys[taken], limit)
+            ends = np.cumsum(counts)[:-1]
+            seconds = np.split(np.asarray(ticks * graph.tick_s, dtype=np.float64), ends)
+            return list(zip(part.tolist(), np.split(node.copy(), ends), seconds, strict=True))
 
-    rows = _share_out(work, len(positions), threads)
-    counts = np.array([len(nodes) for nodes, _ in rows], dtype=np.int64)
+    rows = sorted(_share_out(work, order, threads), key=lambda row: row[0])
+    counts = np.array([len(nodes) for _, nodes, _ in rows], dtype=np.int64)
     return Reach(
         indptr=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        node=np.concatenate([nodes for nodes, _ in rows] or [np.empty(0, np.int32)]),
-        seconds=np.concatenate([keys for _, keys in rows] or [np.empty(0)]),
+        node=np.concatenate([nodes for _, nodes, _ in rows] or [np.empty(0, np.int32)]),
+        seconds=np.concatenate([took for _, _, took in rows] or [np.empty(0)]),
     )
 
 
-def _share_out(
-    work: Callable[[Longs], list[tuple[Ints, Floats]]], count: int, threads: int
-) -> list[tuple[Ints, Floats]]:
-    parts = [part for part in np.array_split(np.arange(count), max(1, threads)) if len(part)]
-    if len(parts) <= 1:
-        return work(np.arange(count))
-    with ThreadPoolExecutor(len(parts)) as pool:
+def _order_by_nearness(indptr: Longs, node: Ints) -> Longs:
+    """Rows in order of the node where their first edge begins; those of none first."""
+    first = np.full(len(indptr) - 1, -1, dtype=np.int64)
+    held = np.diff(indptr) > 0
+    first[held] = node[indptr[:-1][held]]
+    return np.argsort(first, kind="stable")
+
+
+def _take_rows(indptr: Longs, rows: Longs) -> tuple[Longs, Longs]:
+    """Take some rows of a table: first entry of each, and the entries."""
+    counts = np.diff(indptr)[rows]
+    starts = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    return starts, np.repeat(indptr[rows] - starts[:-1], counts) + np.arange(starts[-1])
+
+
+def _share_out(work: Callable[[Longs], list[_Row]], order: Longs, threads: int) -> list[_Row]:
+    parts = [order[k : k + _PART_ROWS] for k in range(0, len(order), _PART_ROWS)]
+    if threads <= 1 or len(parts) <= 1:
+        return [row for part in parts for row in work(part)]
+    with ThreadPoolExecutor(threads) as pool:
         return [row for rows in pool.map(work, parts) for row in rows]
 
 
@@ -165,28 +187,29 @@ def compute_pair_seconds(
         )
         return turned.T.copy()
     graph = search_graph(network, reverse=reverse, seconds=seconds)
-    sweeper = Sweeper(graph)
     edges, rest = position_edges(network, graph, targets, twins=True)
+    indptr, first, keys = start_edges(network, graph, origins)
+    limit = graph.limit_ticks(limit_s)
     table = np.full((len(origins), len(targets)), np.inf)
-    for k in range(len(origins)):
-        first, keys = start_edges(network, graph, origins, k)
-        swept = sweeper.run(first, keys, limit_s)
-        via = swept.whole_seconds(edges) - rest
-        direct = _same_stretch_seconds(graph, edges, rest, first, keys)
-        best = np.minimum(via.min(axis=1), direct.min(axis=1))
-        table[k] = np.where(best <= limit_s, np.maximum(best, 0.0), np.inf)
+    with borrow_sweeper(graph) as sweeper:
+        for k in range(len(origins)):
+            part = slice(indptr[k], indptr[k + 1])
+            swept = sweeper.run(first[part], keys[part], limit)
+            via = swept.whole_ticks(edges) - rest
+            direct = _same_stretch_ticks(edges, rest, first[part], keys[part])
+            best = np.minimum(via.min(axis=1), direct.min(axis=1))
+            table[k] = np.where(best <= limit, np.maximum(best, 0) * graph.tick_s, np.inf)
     return table
 
 
-def _same_stretch_seconds(
-    graph: SearchGraph, edges: Ints, rest: Floats, first: Ints, keys: Floats
-) -> Floats:
-    """Seconds to targets that lie ahead on a start edge itself, else inf; shape as ``edges``."""
-    seconds = np.full(edges.shape, np.inf)
+def _same_stretch_ticks(edges: Ints, rest: Longs, first: Ints, keys: Longs) -> Longs:
+    """Ticks to targets that lie ahead on a start edge itself, else FAR; shape as ``edges``."""
+    from capture.place.kernels import FAR
+
+    ticks = np.full(edges.shape, FAR, dtype=np.int64)
     for edge, key in zip(first, keys, strict=True):
-        ahead = (edges == edge) & (rest <= key + 1e-9)
-        seconds = np.where(ahead, key - rest, seconds)
-    return seconds
+        ticks = np.where((edges == edge) & (rest <= key), key - rest, ticks)
+    return ticks
 
 
 def nearest_k(
@@ -228,9 +251,6 @@ def nearest_k(
     One sweep outward from all targets keeps k labels an edge, so the cost hardly depends on
     the number of origins or targets.
     """
-    from capture.place.kernels import ENTRY
-    from capture.place.label_kernels import read_labels, sweep_labels
-
     _check_limit(limit_s)
     if not 1 <= k <= 100:
         raise InputError(f"k must be 1 to 100, got {k}; ask for fewer")
@@ -238,39 +258,29 @@ def nearest_k(
     edges, rest = position_edges(network, graph, targets)
     who, side = np.nonzero(edges >= 0)
     most = min(k, max(len(targets), 1))
-    count = len(graph.cost)
-    if (network.nodes + count) * most > MOST_LABELS:
+    held = len(graph.roads.start) + len(graph.leaves)
+    if held * most > MOST_LABELS:
         raise InputError(
             f"nearest: k x (nodes + edges) must be at most {MOST_LABELS}, got k = {most} on "
-            f"{network.nodes + count}; ask for fewer"
+            f"{held}; ask for fewer"
         )
-    entry = np.empty((network.nodes + count) * most + len(who), dtype=ENTRY)
-    held = np.zeros(network.nodes, np.int8)
-    label, size = np.empty(count * most, np.int32), np.zeros(count, np.int8)
-    sweep_labels(
-        graph.start, graph.cost, graph.onto, graph.opposite, graph.ban_start, graph.ban_onto,
-        graph.dead_end, edges[who, side], rest[who, side], who.astype(np.int32), most, limit_s,
-        graph.per_width, graph.empty_buckets(), entry, held, size, label,
-    )  # fmt: skip
+    starts = edges[who, side], rest[who, side], who
+    labels = sweep(graph, *starts, most=most, sources=len(targets), limit_s=limit_s)
     at, at_rest = position_edges(network, graph, origins, twins=True)
-    same = _same_sources(at[:, :2], at_rest[:, :2], edges[who, side], rest[who, side], who)
-    index, found = read_labels(
-        graph.cost, graph.leaves, entry, held, size, label, at, at_rest, *same, limit_s,
-        most,
-    )  # fmt: skip
+    index, found = labels.read(at, at_rest, *_same_sources(at[:, :2], at_rest[:, :2], *starts))
     if most == k:
         return index, found
-    short = k - most
+    short = ((0, 0), (0, k - most))
     return (
-        np.pad(index, ((0, 0), (0, short)), constant_values=-1),
-        np.pad(found, ((0, 0), (0, short)), constant_values=np.inf),
+        np.pad(index, short, constant_values=-1),
+        np.pad(found, short, constant_values=np.inf),
     )
 
 
 def _same_sources(
-    at: Ints, at_rest: Floats, edge: Ints, key: Floats, who: Longs
-) -> tuple[Longs, Longs, Floats]:
-    """List per origin the sources ahead on its own edges: indptr, source, seconds."""
+    at: Ints, at_rest: Longs, edge: Ints, key: Longs, who: Longs
+) -> tuple[Longs, Longs, Longs]:
+    """List per origin the sources ahead on its own edges: indptr, source, ticks."""
     order = np.argsort(edge, kind="stable")
     edge, key, who = edge[order], key[order], who[order]
     low = np.searchsorted(edge, at.ravel(), side="left")
@@ -280,7 +290,7 @@ def _same_sources(
     first = np.concatenate([[0], np.cumsum(counts)])
     taken = np.repeat(low - first[:-1], counts) + np.arange(first[-1])
     gap = key[taken] - at_rest.ravel()[row]
-    ahead = gap >= -1e-9
+    ahead = gap >= 0
     origin = row[ahead] // 2
     indptr = np.concatenate([[0], np.cumsum(np.bincount(origin, minlength=len(at)))])
-    return indptr.astype(np.int64), who[taken][ahead], np.maximum(gap[ahead], 0.0)
+    return indptr.astype(np.int64), who[taken][ahead], gap[ahead]

@@ -6,99 +6,137 @@ A :class:`Sweeper` is the working memory of searches on one graph, used over and
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.basis import InputError
-from capture.place.network import Floats, Ints
+from capture.place.network import Ints, Longs
 from capture.place.search import SearchGraph
 
 #: edges that may be under way at once
 MOST_STARTS = 256
+_LAST_STAMP = 2**31 - 1
+
+
+class Work(NamedTuple):
+    """What a search writes, as the inner loops take it."""
+
+    #: first item of each bucket, -1 if none
+    bucket: Ints
+    #: ticks of each node's clean arrival, and -1 for the node that nothing reaches, (N+1,)
+    key: Longs
+    #: nodes reached, (N+1,)
+    nodes: Ints
+    #: ticks of each node's arrival behind forbidden turns, (N,)
+    arrival: Longs
+    #: nodes with one, (N,)
+    met: Ints
+    #: ticks at the end of edges labelled behind forbidden turns, and by which search, (E,)
+    edge_key: Longs
+    edge_mark: Ints
+    #: edges so labelled, (E,)
+    marked: Ints
 
 
 class Sweeper:
     """The working memory of single-source searches on one graph; one per thread."""
 
     __slots__ = (
-        "arrival", "bucket", "edge_key", "edge_mark", "found", "graph", "item", "marked", "met",
-        "node", "nodes", "stamp", "touched",
+        "found", "graph", "item", "limit", "node", "stamp", "tick", "touched", "work",
     )  # fmt: skip
 
     def __init__(self, graph: SearchGraph) -> None:
-        from capture.place.kernels import ITEM, NODE
+        from capture.place.kernels import FAR, ITEM
 
-        edges, nodes = len(graph.cost), len(graph.start) - 1
+        edges, nodes = len(graph.leaves), len(graph.roads.start) - 1
         self.graph = graph
-        self.bucket = graph.empty_buckets()
-        self.item = np.empty(edges + 2 * MOST_STARTS, dtype=ITEM)
-        self.node = np.zeros(nodes, dtype=NODE)
-        self.node["key"] = np.inf
-        self.arrival = np.full(nodes, np.inf)
-        self.edge_key = np.empty(edges)
-        self.edge_mark = np.zeros(edges, dtype=np.int32)
-        self.nodes = np.empty(nodes, dtype=np.int32)
-        self.met = np.empty(nodes, dtype=np.int32)
-        self.marked = np.empty(edges, dtype=np.int32)
-        self.stamp = 0
-        self.found = self.touched = 0
+        self.item: NDArray[np.void] = np.empty(edges + 2 * MOST_STARTS, dtype=ITEM)
+        self.work = Work(
+            bucket=np.full(graph.buckets, -1, dtype=np.int32),
+            key=np.empty(nodes + 1, dtype=np.int64),
+            nodes=np.empty(nodes + 1, dtype=np.int32),
+            arrival=np.full(nodes, FAR, dtype=np.int64),
+            met=np.empty(nodes, dtype=np.int32),
+            edge_key=np.empty(edges, dtype=np.int64),
+            edge_mark=np.zeros(edges, dtype=np.int32),
+            marked=np.empty(edges, dtype=np.int32),
+        )
+        self.node, self.tick = np.empty(4096, np.int32), np.empty(4096, np.int64)
+        self.limit = -1
+        self.stamp = self.found = self.touched = 0
 
-    def run(
-        self, first_edge: Ints, first_key: Floats, limit_s: float, *, tainted: bool = False
-    ) -> Swept:
+    def run(self, first_edge: Ints, first_key: Longs, limit: int) -> Swept:
         """Search from partly driven edges; the answer is valid until the next run.
 
         Parameters
         ----------
         first_edge : ndarray of int32, shape (starts,)
             Edges under way, as the graph numbers them.
-        first_key : ndarray, shape (starts,)
-            Seconds until their ends.
-        limit_s : float
-            No farther than this.
-        tainted : bool
-            True when only one direction of a two-way stretch is under way, so that turning
-            back at a dead end matters.
+        first_key : ndarray of int64, shape (starts,)
+            Ticks until their ends.
+        limit : int
+            No farther than this, ticks.
         """
-        if len(first_edge) > MOST_STARTS:
-            raise InputError(
-                f"search: at most {MOST_STARTS} starts at once, got {len(first_edge)}; split them"
-            )
-        while (labelled := self._try(first_edge, first_key, limit_s, tainted)) < 0:
-            self.item = np.empty(2 * len(self.item), dtype=self.item.dtype)
-        return Swept(
-            sweeper=self, first_edge=first_edge, first_key=first_key, nodes=self.found,
-            marked=labelled,
-        )  # fmt: skip
+        from capture.place.kernels import search
 
-    def _try(self, first_edge: Ints, first_key: Floats, limit_s: float, tainted: bool) -> int:
-        """Search once: how many edges were labelled behind forbidden turns, or no room (< 0)."""
-        from capture.place.kernels import forget, sweep_edges, sweep_nodes
-
-        graph = self.graph
-        forget(
-            self.node, self.bucket, self.nodes, self.found, self.arrival, self.met[: self.touched]
+        self._prepare(len(first_edge), limit, 1)
+        self.found, self.touched, marked, self.item = search(
+            self.graph.roads, self.work, self.item, first_edge, first_key, limit, self.stamp
         )
-        self.stamp += 1
-        labelled = self.found = self.touched = 0
-        if not tainted:
-            self.found = sweep_nodes(
-                graph.start, graph.road, graph.onto, first_edge, first_key, limit_s,
-                graph.per_width, self.bucket, self.item, self.node, self.nodes,
-            )  # fmt: skip
-            if self.found < 0:
-                return -1
-        if tainted or len(graph.banning):
-            self.touched, labelled = sweep_edges(
-                graph.start, graph.cost, graph.onto, graph.opposite, graph.leaves, graph.banning,
-                graph.ban_start, graph.ban_onto, graph.dead_end, first_edge, first_key, tainted,
-                limit_s, graph.per_width, self.bucket, self.item, self.node, self.arrival,
-                self.edge_key, self.edge_mark, self.stamp, self.met, self.marked,
-            )  # fmt: skip
-        if labelled < 0:
-            self.found = -1
-        return int(labelled)
+        return Swept(sweeper=self, first_edge=first_edge, first_key=first_key, marked=marked)
+
+    def run_rows(
+        self, indptr: Longs, first_edge: Ints, first_key: Longs, limit: int
+    ) -> tuple[Longs, Ints, Longs]:
+        """Search from many places: how many nodes each reaches, nodes, ticks.
+
+        The last two are valid until the next run.
+        """
+        from capture.place.kernels import search_rows
+
+        rows = len(indptr) - 1
+        self._prepare(int(np.diff(indptr).max(initial=0)), limit, rows)
+        counts, self.node, self.tick, self.item = search_rows(
+            self.graph.roads, self.work, self.item, self.node, self.tick, indptr, first_edge,
+            first_key, limit, self.stamp - rows + 1,
+        )  # fmt: skip
+        used = int(counts.sum())
+        return counts, self.node[:used], self.tick[:used]
+
+    def _prepare(self, starts: int, limit: int, searches: int) -> None:
+        """Forget the search before, and number those to come."""
+        from capture.place.kernels import forget, renew
+
+        if starts > MOST_STARTS:
+            raise InputError(
+                f"search: at most {MOST_STARTS} starts at once, got {starts}; split them"
+            )
+        forget(self.work, self.limit, self.found, self.touched)
+        if limit != self.limit:
+            renew(self.work, limit)
+            self.limit = limit
+        if self.stamp > _LAST_STAMP - searches:
+            self.work.edge_mark[:] = 0
+            self.stamp = 0
+        self.stamp += searches
+        self.found = self.touched = 0
+
+
+@contextmanager
+def borrow_sweeper(graph: SearchGraph) -> Iterator[Sweeper]:
+    """Lend the working memory of an earlier search on a graph, or a new one."""
+    try:
+        sweeper: Sweeper = graph.spare.pop()
+    except IndexError:
+        sweeper = Sweeper(graph)
+    yield sweeper
+    # after an error it is in no known state and thrown away
+    graph.spare.append(sweeper)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,51 +144,39 @@ class Swept:
     """What one search found; reads the working memory of its :class:`Sweeper`."""
 
     sweeper: Sweeper
-    #: edges that were under way at the start, and the seconds to their ends
+    #: edges that were under way at the start, and the ticks to their ends
     first_edge: Ints
-    first_key: Floats
-    #: how many nodes clean paths reach, how many edges were labelled behind forbidden turns
-    nodes: int
+    first_key: Longs
+    #: how many edges were labelled behind forbidden turns
     marked: int
 
-    def reached_nodes(self) -> tuple[Ints, Floats]:
-        """Nodes within the limit and their seconds, in order of time."""
-        sweeper = self.sweeper
-        at = sweeper.nodes[: self.nodes]
-        met = sweeper.met[: sweeper.touched]
-        if not len(met):
-            return at.copy(), sweeper.node["key"][at]
-        at = np.concatenate([at, met[sweeper.node["listed"][met] == 0]])
-        seconds = np.minimum(sweeper.node["key"][at], sweeper.arrival[at])
-        order = np.argsort(seconds, kind="stable")
-        return at[order], seconds[order]
-
-    def whole_seconds(self, edge: Ints) -> Floats:
-        """Seconds at the end of edges that are driven whole, inf where not reached; -1 too.
+    def whole_ticks(self, edge: Ints) -> Longs:
+        """Ticks at the end of edges that are driven whole, FAR where not reached; -1 too.
 
         An edge back along the way that its node was reached gets a time too: driving it is
         never faster than having stopped on the way, so that no answer is spoilt.
         """
+        from capture.place.kernels import FAR
+
         sweeper = self.sweeper
-        graph = sweeper.graph
-        leaves = graph.leaves[edge]
-        clean = (edge >= 0) & (sweeper.node["listed"][leaves] > 0)
-        seconds = np.where(clean, sweeper.node["key"][leaves] + graph.cost[edge], np.inf)
-        marked = (edge >= 0) & (sweeper.edge_mark[edge] == sweeper.stamp)
-        both: Floats = np.where(marked, np.minimum(seconds, sweeper.edge_key[edge]), seconds)
+        work, roads = sweeper.work, sweeper.graph.roads
+        key = work.key[sweeper.graph.leaves[edge]]
+        ticks: Longs = np.where((edge >= 0) & (key <= sweeper.limit), key + roads.cost[edge], FAR)
+        marked = (edge >= 0) & (work.edge_mark[edge] == sweeper.stamp)
+        both: Longs = np.where(marked, np.minimum(ticks, work.edge_key[edge]), ticks)
         return both
 
-    def driven_edges(self) -> tuple[Ints, Floats]:
-        """Edges that are begun within the limit, and the seconds at which they are begun."""
+    def driven_edges(self) -> tuple[Ints, Longs]:
+        """Edges that are begun within the limit, and the ticks at which they are begun."""
         sweeper = self.sweeper
-        graph = sweeper.graph
-        nodes = sweeper.nodes[: self.nodes]
-        counts = graph.start[nodes + 1].astype(np.int64) - graph.start[nodes]
+        work, roads = sweeper.work, sweeper.graph.roads
+        nodes = work.nodes[: sweeper.found]
+        counts = roads.start[nodes + 1].astype(np.int64) - roads.start[nodes]
         first = np.concatenate([[0], np.cumsum(counts)])
-        edges = np.repeat(graph.start[nodes] - first[:-1], counts) + np.arange(first[-1])
-        marked = sweeper.marked[: self.marked]
-        begun = sweeper.edge_key[marked] - graph.cost[marked]
+        edges = np.repeat(roads.start[nodes] - first[:-1], counts) + np.arange(first[-1])
+        marked = work.marked[: self.marked]
+        begun = work.edge_key[marked] - roads.cost[marked]
         return (
             np.concatenate([edges, marked]).astype(np.int32),
-            np.concatenate([np.repeat(sweeper.node["key"][nodes], counts), begun]),
+            np.concatenate([np.repeat(work.key[nodes], counts), begun]),
         )

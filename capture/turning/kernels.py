@@ -10,6 +10,8 @@ from typing import Any, Final
 import numpy as np
 from numba import njit
 
+from capture.place.heap import pop, push
+
 _compiled: Final[Any] = njit(cache=True, nogil=True)
 #: most pieces that a walk along a road takes
 _MOST_PIECES: Final = 64
@@ -27,47 +29,6 @@ def bend(headings: Any, a: int, b: int) -> Any:
     """Cosine and sine of the bend from the end of one piece to the start of the next."""
     ux, uy, vx, vy = headings[a, 2], headings[a, 3], headings[b, 0], headings[b, 1]
     return ux * vx + uy * vy, ux * vy - uy * vx
-
-
-@_compiled
-def push(keys: Any, items: Any, size: int, key: float, item: int) -> Any:
-    """Add to a binary heap, growing it when full."""
-    if size == keys.size:
-        more_keys = np.empty(2 * keys.size, keys.dtype)
-        more_items = np.empty(2 * items.size, items.dtype)
-        more_keys[:size] = keys
-        more_items[:size] = items
-        keys, items = more_keys, more_items
-    at = size
-    while at > 0:
-        up = (at - 1) >> 1
-        if keys[up] <= key:
-            break
-        keys[at], items[at] = keys[up], items[up]
-        at = up
-    keys[at], items[at] = key, item
-    return keys, items, size + 1
-
-
-@_compiled
-def pop(keys: Any, items: Any, size: int) -> Any:
-    """Take the least from a binary heap."""
-    key, item = keys[0], items[0]
-    size -= 1
-    last_key, last_item = keys[size], items[size]
-    at = 0
-    while True:
-        down = 2 * at + 1
-        if down >= size:
-            break
-        if down + 1 < size and keys[down + 1] < keys[down]:
-            down += 1
-        if keys[down] >= last_key:
-            break
-        keys[at], items[at] = keys[down], items[down]
-        at = down
-    keys[at], items[at] = last_key, last_item
-    return key, item, size
 
 
 @_compiled
