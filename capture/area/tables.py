@@ -248,7 +248,7 @@ def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
         said = plain_text(str(error).splitlines()[0], most=120)
         raise DataError(f"{file.name}: holds a broken shape ({said}); redraw it") from None
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError) as error:
-        said = plain_text(str(error).splitlines()[0], most=120)
+        said = plain_text(str(error).splitlines()[0].replace(str(file), file.name), most=120)
         raise DataError(
             f"{file.name}: not readable as {file.suffix[1:]} ({said}); save it again"
         ) from None

@@ -110,6 +110,8 @@ def spread_people(zones: Zones, place: Place, *, values: Sheet) -> JunctionPeopl
     base = "people" if "people" in zones.columns else "households"
     total = float(np.nansum(zones.amounts[base]))
     inside = float(np.nansum(amounts[base])) / total if total > 0 else 1.0
+    if inside == 0:  # a layer of another place: nobody is known of here, not nobody there
+        amounts = {name: np.full(place.network.nodes, np.nan) for name in AMOUNTS}
     made = JunctionPeople(amounts=amounts, inside_share=min(inside, 1.0))
     _SPREAD[place] = (zones, margin, made)
     return made

@@ -58,6 +58,7 @@ _MEDIAN: Final = re.compile(r"median|mean|average|avg|percapita", re.IGNORECASE)
 #: the survey writes what it cannot tell as a large negative number
 _ACS_GAPS: Final = -100_000_000.0
 _MOST: Final = 1e15
+_THOUSANDS: Final = r"\d{1,3}(,\d{3})+"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,6 +121,11 @@ def _load(table: Any, said: list[str], where: str, place: Place) -> Zones:
             f"got {plain_text(', '.join(str(n) for n in table.columns))}"
         )
     amounts, notes = _read_amounts(table, columns, where)
+    columns = {name: column for name, column in columns.items() if not _is_blank(amounts[name])}
+    if not {"people", "households"} & set(columns):
+        raise DataError(
+            f"{where}: no zone tells people or households as a number; mend those columns"
+        )
     shapes = table.geometry.to_crs(place.network.projection.crs)
     kept = ~(shapes.isna() | shapes.is_empty)
     if not kept.all():
@@ -130,7 +136,7 @@ def _load(table: Any, said: list[str], where: str, place: Place) -> Zones:
         )
     mask = kept.to_numpy()
     return Zones(
-        geometry=shapes.make_valid().to_numpy()[mask],
+        geometry=_mend(shapes)[mask],
         amounts={name: amount[mask] for name, amount in amounts.items()},
         columns=columns,
         notes=(*said, *notes),
@@ -169,8 +175,6 @@ def find_amounts(names: list[str]) -> dict[str, str]:
 def _read_amounts(
     table: Any, columns: Mapping[str, str], where: str
 ) -> tuple[dict[str, FloatArray], list[str]]:
-    import pandas as pd
-
     faults: list[str] = []
     notes: list[str] = []
     amounts = {}
@@ -179,15 +183,42 @@ def _read_amounts(
             amounts[amount] = np.full(len(table), np.nan)
             continue
         name = columns[amount]
-        read = pd.to_numeric(table[name], errors="coerce").to_numpy(dtype="float64").copy()
+        read = _to_numbers(table[name])
         read[read <= _ACS_GAPS] = np.nan
         bad = (read < 0) | (np.abs(read) > _MOST)
         for k in np.flatnonzero(bad):
             row = int(table["row"].iloc[k])
             faults.append(f"row {row}: {name} must be 0 or more, got {read[k]:g}")
         gaps = int(np.isnan(read).sum())
+        if gaps == len(read):
+            notes.append(f"{where}: no zone tells {name} as a number, so it counts as not known")
+            amounts[amount] = read
+            continue
         if gaps:
             notes.append(f"{where}: {gaps} of {len(read)} zones do not tell {name}; taken as 0")
         amounts[amount] = np.nan_to_num(read)
     raise_gathered(faults, where=where)
     return amounts, notes
+
+
+def _to_numbers(column: Any) -> FloatArray:
+    """Read a column of amounts; thousands may be set apart by commas."""
+    import pandas as pd
+
+    if not pd.api.types.is_numeric_dtype(column):
+        texts = column.astype("string").str.strip()
+        grouped = texts.str.fullmatch(_THOUSANDS).fillna(False).astype(bool)
+        column = texts.mask(grouped, texts.str.replace(",", ""))
+    numbers = pd.to_numeric(column, errors="coerce")
+    return np.array(numbers.to_numpy(dtype="float64", na_value=np.nan))
+
+
+def _is_blank(amount: FloatArray) -> bool:
+    return bool(np.isnan(amount).all())
+
+
+def _mend(shapes: Any) -> NDArray[np.object_]:
+    """Make shapes valid; those that lie nowhere on Earth meet no road and may be anything."""
+    with np.errstate(invalid="ignore"):
+        mended: NDArray[np.object_] = shapes.make_valid().to_numpy()
+    return mended

@@ -6,6 +6,7 @@ hour on its own clock. Whole numbers such as 20250131 are dates, not seconds.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Hashable
 from typing import Final
 
@@ -68,7 +69,10 @@ def read_times(column: pd.Series) -> pd.Series:
         times = pd.to_datetime(column.astype(str), format="%Y%m%d", errors="coerce")
     else:
         texts = column.astype("string").str.strip().str.replace(_OFFSET, r"\1", regex=True)
-        times = pd.to_datetime(texts, errors="coerce")
+        with warnings.catch_warnings():
+            # mixed forms are read one by one; what is not readable is said with its row
+            warnings.simplefilter("ignore", UserWarning)
+            times = pd.to_datetime(texts, errors="coerce")
     if times.dt.tz is not None:
         times = times.dt.tz_localize(None)
     return times

@@ -224,3 +224,36 @@ def test_limits_must_rise(demo, demo_place, limits):
     sites = make_sites(demo_place.network, [(0, 0)])
     with pytest.raises(InputError, match="limits_s must be rising"):
         count_in_bands(demo, demo_place, sites, limits_s=limits)
+
+
+@pytest.mark.regression
+def test_amounts_that_are_no_numbers_are_not_taken_for_nobody(tmp_path):
+    square = _square(-200, -200, 400)
+    area, place = _town(tmp_path, [(square, {"population": "many", "households": 40})])
+    zones = load_zones(area, place)
+    assert np.isnan(zones.amounts["people"]).all()
+    assert zones.amounts["households"].sum() == 40
+    assert any("no zone tells population" in note for note in zones.notes)
+
+
+@pytest.mark.regression
+def test_a_layer_without_any_amount_is_refused(tmp_path):
+    area, place = _town(tmp_path, [(_square(-200, -200, 400), {"population": "=cmd"})])
+    with pytest.raises(DataError, match="no zone tells people or households as a number"):
+        load_zones(area, place)
+
+
+@pytest.mark.regression
+def test_thousands_set_apart_by_commas_are_read(tmp_path):
+    zones = [(_square(-200, -200, 200), {"population": "1,234"}),
+             (_square(0, 0, 200), {"population": "56"})]  # fmt: skip
+    area, place = _town(tmp_path, zones)
+    assert load_zones(area, place).amounts["people"].tolist() == [1234, 56]
+
+
+@pytest.mark.regression
+def test_people_of_another_place_leave_this_one_unknown(tmp_path):
+    area, place = _town(tmp_path, [(_square(90_000, 90_000, 400), {"population": 500})])
+    spread = spread_people(load_zones(area, place), place, values=VALUES)
+    assert spread.inside_share == 0
+    assert np.isnan(spread.amounts["people"]).all()
