@@ -202,3 +202,19 @@ def is_own(area: Area, folder: Path) -> bool:
         return area.folder.resolve().is_relative_to(folder.resolve())
     except OSError:
         return False
+
+
+def leave_rows_out(area: Area, folder: Path) -> Path:
+    """Copy an area and say in the copy that faulty rows of its parcels are to be left out.
+
+    Raises
+    ------
+    CaptureError
+        When the copy cannot be made; nothing is kept then.
+    """
+    from capture.place.parcels import BAD_ROWS, LEAVE_OUT
+
+    def edit(_: Path, have: Layers) -> Layers:
+        return {**have, "parcels": {**have["parcels"], BAD_ROWS: LEAVE_OUT}}
+
+    return copy_area(area, folder, edit)

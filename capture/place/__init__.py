@@ -11,8 +11,9 @@ from capture.place.drive import (
 from capture.place.frontage import Frontage, add_frontage
 from capture.place.network import Labels, Network
 from capture.place.open import open_place
+from capture.place.parcels import load_parcels, sift_parcels
 from capture.place.place import Buildings, Place, Screens
-from capture.place.sites import Sites, explain_outside, find_sites, load_parcels
+from capture.place.sites import Sites, explain_outside, find_sites
 from capture.place.snap import Snap, locate, snap
 from capture.place.upstream import upstream_edge, walk_upstream
 from capture.place.values import ROAD_CLASSES, SEPARATIONS, VALUES
@@ -41,6 +42,7 @@ __all__ = [
     "locate",
     "nearest_k",
     "open_place",
+    "sift_parcels",
     "snap",
     "upstream_edge",
     "walk_upstream",

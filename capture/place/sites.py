@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from capture.area import Area, load_table
+from capture.area import Area
 from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
 from capture.place.network import Floats, frontable_segments
 from capture.place.place import Place
@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _PAIR = re.compile(r"^\s*([-+]?\d{1,3}(?:\.\d*)?)\s*[,;\s]\s*([-+]?\d{1,3}(?:\.\d*)?)\s*$")
-_ID_NAMES = ("id", "parcel_id", "parcel", "pin", "apn", "site", "site_id")
-_NAME_NAMES = ("name", "title", "label", "address")
-MOST_SITES = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,6 +50,8 @@ class Sites:
     attributes: pd.DataFrame
     #: where they come from, in words
     source: str
+    #: rows of the file that were left out, one sentence each
+    left_out: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if len(set(self.ids)) != len(self.ids):
@@ -109,15 +108,17 @@ def find_sites(area: Area, place: Place, text: str, *, values: Sheet = VALUES) -
     pair = _PAIR.match(written)
     if pair:
         lat, lon = float(pair[1]), float(pair[2])
-        sites = _make_points(
+        sites = make_points(
             place, np.array([lat]), np.array([lon]), ("site",), (f"{lat:g}, {lon:g}",),
             pd.DataFrame(index=range(1)), "place typed by the user",
         )  # fmt: skip
-        _check_reach(place, sites, values)
+        check_reach(place, sites, values)
         return sites
     if written.lower().startswith("parcel:"):
         return _find_parcel(area, place, written.partition(":")[2].strip(), values)
     if _names_file(written):
+        from capture.place.parcels import load_parcels
+
         return load_parcels(area, place, Path(written), values=values)
     raise InputError(
         f"site: must be LAT,LON in degrees, parcel:ID or a file, got "
@@ -133,7 +134,9 @@ def _names_file(text: str) -> bool:
 
 
 def _find_parcel(area: Area, place: Place, wanted: str, values: Sheet) -> Sites:
-    everything = _load_parcels(area, place, None)
+    from capture.place.parcels import read_parcels
+
+    everything = read_parcels(area, place, None)
     if wanted not in everything.ids:
         near = [name for name in everything.ids if wanted.lower() in name.lower()][:5]
         some = ", ".join(near or everything.ids[:5])
@@ -142,128 +145,21 @@ def _find_parcel(area: Area, place: Place, wanted: str, values: Sheet) -> Sites:
             f"known are {plain_text(some, most=120)}"
         )
     found = everything.take([everything.ids.index(wanted)])
-    _check_reach(place, found, values)
+    check_reach(place, found, values)
     return found
 
 
-def load_parcels(
-    area: Area, place: Place, path: Path | None = None, *, values: Sheet = VALUES
-) -> Sites:
-    """Read many sites: the area's parcels, or a file of points or polygons.
-
-    Parameters
-    ----------
-    area : Area
-        Whose parcel layer is read when no path is given.
-    place : Place
-        Roads read from the area.
-    path : Path, optional
-        CSV with latitude and longitude, GeoJSON, GeoPackage or shapefile.
-    values : Sheet
-        How far a road may be.
-
-    Returns
-    -------
-    Sites
-
-    Raises
-    ------
-    DataError
-        One error that names every faulty row.
-    """
-    sites = _load_parcels(area, place, path)
-    _check_reach(place, sites, values)
-    return sites
-
-
-def _load_parcels(area: Area, place: Place, path: Path | None) -> Sites:
-    if path is None:
-        table = area.read("parcels")
-        if table is None:
-            raise DataError(
-                f"{area.name}: has no parcels layer; add one to area.toml or name a file"
-            )
-        layer = area.layers["parcels"]
-        source = layer.path.name if layer.path else "parcels"
-    else:
-        table, source = load_table(path, max_rows=MOST_SITES), Path(path).name
-    return _read_sites(place, table, source)
-
-
-def _read_sites(place: Place, table: Any, source: str) -> Sites:
-    import geopandas
-    import shapely
-
-    if not isinstance(table, geopandas.GeoDataFrame):
-        raise DataError(
-            f"{source}: must have columns lat and lon, or shapes; found "
-            f"{plain_text(', '.join(map(str, table.columns)), most=120)}; rename or add them"
-        )
-    if len(table) == 0:
-        raise DataError(f"{source}: holds no sites; add rows")
-    shapes = table.geometry.to_numpy()
-    empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
-    rows = table["row"].to_numpy()
-    raise_gathered(
-        [f"row {row}: has no usable place; mend its lat and lon" for row in rows[empty]],
-        where=source,
-    )
-    kinds = shapely.get_type_id(shapes)
-    odd = ~np.isin(kinds, (0, 3, 6))
-    raise_gathered(
-        [f"row {row}: must be a point or polygon; redraw it" for row in rows[odd]], where=source
-    )
-    points = np.where(kinds == 0, shapes, shapely.point_on_surface(shapely.make_valid(shapes)))
-    ids = _column(table, _ID_NAMES, [f"row {row}" for row in rows])
-    names = _column(table, _NAME_NAMES, ids)
-    polygons = [_to_metres(place, shape) if kind else None
-                for shape, kind in zip(shapes, kinds, strict=True)]  # fmt: skip
-    sites = _make_points(
-        place, shapely.get_y(points), shapely.get_x(points), tuple(ids), tuple(names),
-        table.drop(columns=table.geometry.name).reset_index(drop=True), source, rows=rows,
-    )  # fmt: skip
-    return _with_polygons(sites, tuple(polygons))
-
-
-def _with_polygons(sites: Sites, polygons: tuple[Any, ...]) -> Sites:
-    from dataclasses import replace
-
-    return replace(sites, polygons=polygons)
-
-
-def _column(table: Any, names: tuple[str, ...], missing: list[str]) -> list[str]:
-    """Return a column of words under one of its names; blanks take what stands in for them."""
-    lower = {str(name).lower(): name for name in table.columns}
-    found = next((lower[name] for name in names if name in lower), None)
-    if found is None:
-        return missing
-    told = table[found]
-    words = ["" if blank else plain_text(value, most=80)
-             for value, blank in zip(told, told.isna(), strict=True)]  # fmt: skip
-    return [word or other for word, other in zip(words, missing, strict=True)]
-
-
-def _to_metres(place: Place, shape: Any) -> Any:
-    """Project a polygon; of several parts the largest is the lot."""
-    import shapely
-
-    plane = place.network.projection
-    whole = shapely.make_valid(shape)
-    parts = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
-    if not parts:
-        return None
-    largest = max(parts, key=lambda part: float(part.area))
-
-    def project(degrees: Floats) -> Floats:
-        return np.column_stack(plane.to_xy(degrees[:, 1], degrees[:, 0]))
-
-    return shapely.transform(largest, project)
-
-
-def _make_points(
+def make_points(
     place: Place, lat: Floats, lon: Floats, ids: tuple[str, ...], names: tuple[str, ...],
     attributes: pd.DataFrame, source: str, *, rows: Any = None,
 ) -> Sites:  # fmt: skip
+    """Make sites of points in degrees; refuses what is outside, by row where rows are given.
+
+    Raises
+    ------
+    InputError, DataError
+        The former for a single place, the latter names every row.
+    """
     single = rows is None
     south, west, north, east = place.extent
     faults = []
@@ -312,14 +208,23 @@ def explain_outside(place: Place, lat: float, lon: float) -> str:
     return f"{said} is outside the area, which covers {covered}; place it there or widen the area"
 
 
-def _check_reach(place: Place, sites: Sites, values: Sheet) -> None:
-    """Refuse sites without a public road in reach, naming them."""
+def find_unreached(place: Place, sites: Sites, values: Sheet) -> dict[int, str]:
+    """Say for each site without a public road in reach what is amiss, by its place in the table.
+
+    Parameters
+    ----------
+    place : Place
+        Roads.
+    sites : Sites
+    values : Sheet
+        How far a road may be.
+    """
     import shapely
 
     reach = values.value("frontage_last_reach_m")
     network = place.network
     found = snap(network, sites.x, sites.y, classes=frontable_segments(network))
-    faults = []
+    faults = {}
     for k in np.flatnonzero(~(found.distance_m <= reach)).tolist():
         gap = float(found.distance_m[k])
         if sites.polygons[k] is not None and np.isfinite(gap):
@@ -327,11 +232,22 @@ def _check_reach(place: Place, sites: Sites, values: Sheet) -> None:
             if gap <= reach:
                 continue
         told = f"the nearest is {gap:.0f} m away" if np.isfinite(gap) else "there is none"
-        faults.append(
-            f"{sites.names[k]}: a public road must be within {reach:g} m, {told}; "
-            "move the site to a road"
-        )
+        faults[k] = f"a public road must be within {reach:g} m, {told}; move the site to a road"
+    return faults
+
+
+def check_reach(place: Place, sites: Sites, values: Sheet) -> None:
+    """Refuse sites without a public road in reach, naming them.
+
+    Raises
+    ------
+    InputError, DataError
+        The former for a single site.
+    """
+    faults = find_unreached(place, sites, values)
     single = len(sites) == 1
     raise_gathered(
-        faults, where="site" if single else sites.source, kind=InputError if single else DataError
+        [f"{sites.names[k]}: {fault}" for k, fault in faults.items()],
+        where="site" if single else sites.source,
+        kind=InputError if single else DataError,
     )

@@ -9,6 +9,7 @@ from capture.papers.withheld import withhold_many
 from capture.papers.workbook import render_ranking_workbook
 from siteapp import compare_parts, engine, money_parts
 from siteapp.frame import open_screen, say
+from siteapp.parcel_parts import read_parcels
 from siteapp.show import show_map
 from siteapp.text import as_markdown
 
@@ -17,6 +18,8 @@ area = engine.get_area(scene.inputs.area)
 if "parcels" not in area.layers:
     say("This area has no parcels. Add a <b>parcels</b> layer to its area.toml, and they are "
         "ranked here.")  # fmt: skip
+    st.stop()
+if read_parcels(scene) is None:
     st.stop()
 state = f"ranked-{scene.kept.id}"
 if not st.session_state.get(state):

@@ -1,18 +1,19 @@
 """Sites: where is the site? Click the map, choose a parcel, type coordinates, give a file."""
 
-from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
+from capture.area import lay_files
 from capture.basis import CaptureError, plain_text
 from capture.papers.layers import make_rival_layer, make_site_layer
 from capture.papers.marks import MapLayer, drop_empty, mark_area, mark_point
-from siteapp import engine
+from siteapp import engine, own_area
 from siteapp.frame import change, open_screen, say
+from siteapp.parcel_parts import read_parcels
 from siteapp.show import show_map
 from siteapp.text import as_markdown
 
-MOST_UPLOAD = 20_000_000
 scene = open_screen("Sites", needs_site=False)
 
 
@@ -38,25 +39,9 @@ def place_site(text: str, how: str) -> None:
     st.rerun()
 
 
-def list_parcels() -> list[str]:
-    """Return the ids of the area's parcels."""
-    from capture.place import load_parcels
-
-    area = engine.get_area(scene.inputs.area)
-    if "parcels" not in area.layers:
-        return []
-    return list(load_parcels(area, engine.get_place(scene.inputs.area)).ids)
-
-
-def parcel_layer() -> MapLayer | None:
+def parcel_layer(found: Any) -> MapLayer:
     """Make the layer of all parcels."""
-    from capture.place import load_parcels
-
-    area, place = engine.get_area(scene.inputs.area), engine.get_place(scene.inputs.area)
-    if "parcels" not in area.layers:
-        return None
-    found = load_parcels(area, place)
-    plane = place.network.projection
+    plane = engine.get_place(scene.inputs.area).network.projection
     marks = [
         mark_area(polygon, "rank-middle", plane, title=f"Parcel {name}")
         if polygon is not None
@@ -76,9 +61,13 @@ def rival_layer() -> MapLayer | None:
     return make_rival_layer(load_rivals(engine.get_area(scene.inputs.area), place))
 
 
+parcels: list[str] = []
 try:
-    parcels = list_parcels()
-    layers = [parcel_layer(), rival_layer()]
+    known = read_parcels(scene)
+    layers = [rival_layer()]
+    if known is not None:
+        parcels = list(known.ids)
+        layers.insert(0, parcel_layer(known))
 except CaptureError as error:
     st.error(as_markdown(error, most=600))
     st.stop()
@@ -123,16 +112,17 @@ with right:
         if st.form_submit_button("Place it there") and typed.strip():
             place_site(typed.strip().replace(" ", ""), "typing coordinates")
     given = st.file_uploader(
-        "Give a file with one site", type=["geojson", "json", "gpkg", "csv", "zip"],
+        "Give a file with one site", type=list(own_area.TABLE_TAKEN), accept_multiple_files=True,
         key=f"file-{scene.kept.id}-{scene.kept.revision}",
     )  # fmt: skip
-    if given is not None:
-        if given.size > MOST_UPLOAD:
-            st.warning("The file must be under 20 MB; is it another file?")
+    if given:
+        try:
+            laid = lay_files(
+                engine.open_workspace().path.parent / "given",
+                [(one.name, one.getvalue()) for one in given],
+                endings=own_area.TABLE_ENDINGS, what="file of one site",
+            )  # fmt: skip
+        except CaptureError as error:
+            st.warning(as_markdown(error, most=600), icon=":material/warning:")
         else:
-            folder = engine.open_workspace().path.parent / "given"
-            folder.mkdir(parents=True, exist_ok=True)
-            ending = Path(given.name).suffix.lower()
-            target = folder / f"{scene.kept.id}-{scene.kept.revision}{ending}"
-            target.write_bytes(given.getvalue())
-            place_site(str(target), "giving a file")
+            place_site(str(laid.path), "giving a file")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -22,6 +24,7 @@ from capture.place import (
     find_sites,
     load_parcels,
     open_place,
+    sift_parcels,
 )
 
 
@@ -289,3 +292,60 @@ def test_blank_names_take_the_id_and_blank_ids_the_row(town: tuple[Area, Place],
     sites = load_parcels(*town, _csv(tmp_path, text))
     assert sites.ids == ("a", "row 3")
     assert sites.names == ("a", "row 3")
+
+
+def test_good_rows_are_read_and_each_bad_one_is_told_of(
+    town: tuple[Area, Place], tmp_path: Path
+) -> None:
+    good = "".join(f"S{k},{spot(50 * k + 20, 10)}\n" for k in range(5))
+    bad = f"X1,,\nX2,60,10\nS3,{spot(30, 10)}\nX4,{spot(420, 395)}\n"
+    file = _csv(tmp_path, f"id,lat,lon\n{good}{bad}")
+    with pytest.raises(CaptureError, match="row 7"):
+        load_parcels(*town, file)
+    sites = sift_parcels(*town, file)
+    assert sites.ids == ("S0", "S1", "S2", "S3", "S4")
+    told = sorted(sites.left_out)
+    assert [text.split(":")[0] for text in told] == ["row 10, X4", "row 7", "row 8", "row 9"]
+    assert "no usable place" in told[1]
+    assert "outside the area" in told[2]
+    assert "id 'S3' stands in row 5 already" in told[3]
+    assert "public road must be within" in told[0]
+    plain = load_parcels(*town, _csv(tmp_path, f"id,lat,lon\n{good}"))
+    assert plain.left_out == ()
+    np.testing.assert_array_equal(plain.x, sites.x)
+
+
+def test_a_file_without_a_good_row_is_refused_all_the_same(
+    town: tuple[Area, Place], tmp_path: Path
+) -> None:
+    with pytest.raises(CaptureError, match=r"row 2: has no usable place.*row 3: latitude 60"):
+        sift_parcels(*town, _csv(tmp_path, "id,lat,lon\nX1,,\nX2,60,10\n"))
+    with pytest.raises(CaptureError, match="public road must be within"):
+        sift_parcels(*town, _csv(tmp_path, f"id,lat,lon\nX4,{spot(420, 395)}\n"))
+
+
+def test_an_area_may_say_that_bad_rows_are_left_out(tmp_path: Path) -> None:
+    for name in ("roads.osm", "parcels.geojson"):
+        shutil.copyfile(find_extract("demo").parent / name, tmp_path / name)
+    told = json.loads((tmp_path / "parcels.geojson").read_text(encoding="utf-8"))
+    told["features"][0]["geometry"] = None
+    (tmp_path / "parcels.geojson").write_text(json.dumps(told), encoding="utf-8")
+
+    def open_with(setting: str) -> Area:
+        lines = ("[layers.roads]", 'path = "roads.osm"', "[layers.parcels]",
+                 'path = "parcels.geojson"', setting)  # fmt: skip
+        text = "\n".join(lines)
+        (tmp_path / "area.toml").write_text(text, encoding="utf-8")
+        return open_area(tmp_path)
+
+    area = open_with("")
+    place = open_place(area)
+    with pytest.raises(CaptureError, match="row 1: has no usable place"):
+        find_sites(area, place, "parcel:P02")
+    area = open_with('bad_rows = "leave out"')
+    assert len(load_parcels(area, place)) == 39
+    assert find_sites(area, place, "parcel:P02").ids == ("P02",)
+    with pytest.raises(InputError, match="no parcel 'P01'"):
+        find_sites(area, place, "parcel:P01")
+    with pytest.raises(InputError, match="bad_rows of the parcels must be"):
+        load_parcels(open_with('bad_rows = "hide"'), place)

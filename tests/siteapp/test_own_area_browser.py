@@ -60,6 +60,7 @@ def place_site(page: Any, at: str) -> str:
 def pack_parcels() -> bytes:
     """Pack the demo's parcels with one that has no place."""
     told = json.loads((DEMO / "parcels.geojson").read_text(encoding="utf-8"))
+    told["features"][3]["geometry"] = None
     packed = BytesIO()
     with zipfile.ZipFile(packed, "w") as archive:
         archive.writestr("county/parcels.geojson", json.dumps(told))
@@ -107,6 +108,11 @@ def test_own_files_in_three_steps_become_a_first_study(watched, make_app) -> Non
     settle(page)
     assert page.get_by_text("1 other file(s) left aside: read me.txt").count() == 1
 
+    page.get_by_role("link", name="Sites", exact=True).click()
+    page.get_by_text("row 4: has no usable place").first.wait_for()
+    page.get_by_role("button", name="Go on with the 39 good rows").click()
+    page.get_by_text("1 rows of the parcels file are left out, 39 are used").wait_for()
+    settle(page)
     first = place_site(page, "43.6050,-87.3074")
     assert "pass a day" in first
     page.get_by_role("link", name="Passing", exact=True).click()
