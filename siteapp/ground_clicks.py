@@ -18,6 +18,7 @@ from capture.papers.turning_layers import find_screen
 from capture.papers.words import say_lengths
 from siteapp import own_plan, turning_answers
 from siteapp.frame import Scene, say
+from siteapp.rival_parts import read_spot
 from siteapp.text import as_markdown
 from siteapp.turning_parts import keep_plan, show_trial
 
@@ -95,10 +96,8 @@ def _ask_spot(scene: Scene, mode: str) -> None:
             placeholder="40.0123, -98.5345",
         )
         if st.form_submit_button("Take this spot") and typed.strip():
-            parts = typed.replace(" ", "").split(",")
-            try:
-                spot = (float(parts[0]), float(parts[1]))
-            except (ValueError, IndexError):
+            spot = read_spot(typed)
+            if spot is None:
                 st.warning("Type two numbers with a comma between, such as 40.0123, -98.5345.")
             else:
                 st.session_state[_spot_key(scene)] = spot

@@ -77,8 +77,8 @@ def _show_standing(scene: Scene, study: Any) -> None:
     """Show the worst Saturday's cars on the parcel, and those that stand in the street."""
     st.subheader("The worst Saturday", anchor=False)
     say("{}", say_queue(study, scene.system))
-    layer = make_queue_layer(study, system=scene.system)
-    if layer is None:
+    standing, layer = stand_queue(study), make_queue_layer(study, system=scene.system)
+    if standing is None or layer is None:
         return
     plane = study.place.network.projection
     layers = drop_empty(
@@ -91,7 +91,7 @@ def _show_standing(scene: Scene, study: Any) -> None:
             layer,
         )
     )
-    x, y = stand_queue(study).middle
+    x, y = standing.middle
     lat, lon = plane.to_latlon([x], [y])
     show_map(
         scene, layers, key=f"queue-{scene.kept.id}", centre=(float(lat[0]), float(lon[0])),

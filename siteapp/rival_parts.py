@@ -14,9 +14,11 @@ import streamlit as st
 
 from capture.around import RIVAL_FORMATS
 from capture.basis import CaptureError, InputError
+from capture.papers.own_rivals import find_own_rivals
 from capture.papers.rival_tables import NO_NAME, say_format
+from capture.papers.words import say_amount
 from siteapp import share_answers
-from siteapp.frame import Scene, change
+from siteapp.frame import Scene, change, say
 from siteapp.text import as_markdown
 
 Edit = dict[str, Any]
@@ -78,7 +80,8 @@ def say_edit(edit: Edit, names: Mapping[str, str]) -> str:
         return f"{called}: added, {kind}"
     if edit.get("do") == "remove":
         return f"{called}: taken out"
-    told = [
+    told = ["moved"] if "lat" in edit else []
+    told += [
         f"{FIELDS[field]} {say_format(str(edit[field])) if field == 'format' else edit[field]}"
         for field in FIELDS
         if field in edit
@@ -125,7 +128,8 @@ def find_edits(before: pd.DataFrame, after: pd.DataFrame) -> list[Edit]:
     for name in (each for each in before.index if each in after.index):
         told: Edit = {}
         for field in before.columns:
-            old, new = before.at[name, field], after.at[name, field]
+            old: Any = before.at[name, field]
+            new: Any = after.at[name, field]
             if pd.isna(new) or old == new:
                 continue
             if field == "format":
@@ -191,6 +195,49 @@ def list_changes(scene: Scene, rivals: Any, *, is_open: bool = False) -> None:
                 save_edits(scene, drop_edit(edits, place), f"taken back, {said}")
         if len(edits) > 1 and st.button("Take all of them back", icon=":material/restart_alt:"):
             save_edits(scene, [], "all changes of rivals taken back")
+
+
+def propose_own(scene: Scene, rivals: Any) -> None:
+    """Offer to take out of the list what is the operator's own wash."""
+    if not scene.inputs.known or scene.hidden:
+        return
+    try:
+        spots = share_answers.get_joined(scene.inputs).spots
+    except CaptureError:  # said on the screen where own washes are given
+        return
+    for one in find_own_rivals(rivals, scene.study.place, spots):
+        with st.container(border=True):
+            say(
+                "Your own wash <b>{}</b> stands in this list as <b>{}</b>, {} from it, and so "
+                "counts as a rival of this site.",
+                one.own,
+                name_of(rivals, one.rival_id),
+                say_amount(one.apart_m, "m", scene.system, digits=2),
+            )
+            if st.button(
+                "It is mine: take it out of the list",
+                icon=":material/delete:",
+                key=f"own-{one.rival_id}-{scene.kept.revision}",
+            ):
+                edit = {"do": "remove", "id": one.rival_id}
+                said = f"own wash {one.own} taken out of the rivals"
+                save_edits(scene, add_edit(scene.inputs.rivals, edit), said)
+
+
+def read_spot(text: str) -> tuple[float, float] | None:
+    """Read a latitude and a longitude; None when it is not two numbers.
+
+    Examples
+    --------
+    >>> read_spot("40.5, -98"), read_spot("here")
+    ((40.5, -98.0), None)
+    """
+    parts = text.replace(" ", "").split(",")
+    try:
+        lat, lon = (float(part) for part in parts)
+    except ValueError:
+        return None
+    return lat, lon
 
 
 def name_of(rivals: Any, rival_id: str) -> str:

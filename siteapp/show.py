@@ -251,7 +251,8 @@ def _save_numbers(scene: Scene, before: pd.DataFrame, after: pd.DataFrame) -> No
 
     replaced, changed = dict(scene.inputs.replaced), []
     for name in before.index:
-        old, new = before.at[name, "value"], after.at[name, "value"]
+        old: Any = before.at[name, "value"]
+        new: Any = after.at[name, "value"]
         if pd.isna(new):
             replaced.pop(str(name), None)
             changed.append(str(name))

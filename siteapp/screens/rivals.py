@@ -28,6 +28,8 @@ from siteapp.rival_parts import (
     free_id,
     list_changes,
     name_of,
+    propose_own,
+    read_spot,
     rivals_editor,
     save_edits,
 )
@@ -47,15 +49,27 @@ if study is None:
 rivals, around, plane = study.rivals, study.around, study.place.network.projection
 chosen_key = f"rival-chosen-{scene.kept.id}"
 spot_key = f"rival-spot-{scene.kept.id}"
+moving_key = f"rival-moving-{scene.kept.id}"
 pull_table = share_answers.get_rival_table("make_pull_table", scene.inputs)
 
 
 def clicked(lat: float, lon: float) -> None:
-    """Choose the wash that was clicked, or the spot."""
+    """Move the chosen wash there when that was asked; else choose the wash clicked, or the spot."""
+    moving = st.session_state.get(chosen_key)
+    if st.session_state.get(moving_key) and moving in rivals.ids:
+        st.session_state[moving_key] = False
+        move_wash(str(moving), lat, lon)
     near = find_near(rivals, study.place, lat, lon, within_m=CLICK_M)
     st.session_state[chosen_key] = near
     st.session_state[spot_key] = None if near else (lat, lon)
     st.rerun()
+
+
+def move_wash(rival_id: str, lat: float, lon: float) -> None:
+    """Keep a wash's new spot."""
+    edit = {"do": "change", "id": rival_id, "lat": round(lat, 6), "lon": round(lon, 6)}
+    said = f"rival moved, {name_of(rivals, rival_id)}"
+    save_edits(scene, add_edit(scene.inputs.rivals, edit), said)
 
 
 def tell() -> None:
@@ -97,10 +111,11 @@ def draw_map() -> None:
         at = rivals.find(chosen)
         spot = (float(rivals.lat[at]), float(rivals.lon[at]))
     if spot:
+        lat, lon = spot
         ring = MapLayer(
             name="What you chose",
-            marks=(mark_point(*spot, "sight-reach", title="what you chose", lift=900),),
-            words={"sight-reach": "what you chose"},
+            marks=(mark_point(lat, lon, "chosen", title="what you chose", lift=900),),
+            words={"chosen": "what you chose"},
         )
     seconds = np.asarray(around.rival_seconds)[0] if len(rivals) else None
     layers = drop_empty(
@@ -216,6 +231,15 @@ def change_wash(rival_id: str) -> None:
             if told_new:
                 edit = {"do": "change", "id": rival_id, **told_new}
                 save_edits(scene, add_edit(scene.inputs.rivals, edit), f"rival changed, {name}")
+    st.toggle("The next click on the map moves it there", key=moving_key)
+    with st.form(f"move-{rival_id}-{scene.kept.revision}", border=False):
+        typed = st.text_input("Or type its latitude, longitude", placeholder="40.0123, -98.5345")
+        if st.form_submit_button("Move it", icon=":material/open_with:") and typed.strip():
+            spot = read_spot(typed)
+            if spot is None:
+                st.warning("Type two numbers with a comma between, such as 40.0123, -98.5345.")
+            else:
+                move_wash(rival_id, *spot)
     if st.button("Take it out of the list", icon=":material/delete:"):
         edit = {"do": "remove", "id": rival_id}
         save_edits(scene, add_edit(scene.inputs.rivals, edit), f"rival taken out, {name}")
@@ -249,12 +273,11 @@ def panel() -> None:
                 "Or type the latitude, longitude of a spot", placeholder="40.0123, -98.5345"
             )
             if st.form_submit_button("Try one more wash there") and typed.strip():
-                parts = typed.replace(" ", "").split(",")
-                try:
-                    st.session_state[spot_key] = (float(parts[0]), float(parts[1]))
-                except (ValueError, IndexError):
+                spot = read_spot(typed)
+                if spot is None:
                     st.warning("Type two numbers with a comma between, such as 40.0123, -98.5345.")
                 else:
+                    st.session_state[spot_key] = spot
                     st.rerun()
 
 
@@ -366,6 +389,7 @@ def show_people() -> None:
 
 
 tell()
+propose_own(scene, rivals)
 left, right = st.columns([5, 3])
 with left:
     draw_map()
