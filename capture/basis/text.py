@@ -41,7 +41,9 @@ def plain_text(text: object, *, most: int = MOST_LABEL) -> str:
     >>> plain_text("a\x00b")
     'ab'
     """
-    kept = "".join(sign if sign.isprintable() else " " * (sign in "\n\t") for sign in str(text))
+    kept = str(text)
+    if not kept.isprintable():
+        kept = "".join(sign if sign.isprintable() else " " * (sign in "\n\t") for sign in kept)
     kept = kept.strip()
     return kept if len(kept) <= most else kept[: most - 1] + "…"
 

@@ -61,21 +61,31 @@ def hash_file(file: Path) -> str:
     str
         64 hexadecimal digits.
     """
-    state = file.stat()
-    sign = (
-        f"{file.resolve()}|{state.st_size}|{state.st_mtime_ns}|{state.st_ctime_ns}|{state.st_ino}"
-    )
-    memo = cache_folder() / "hashes" / hashlib.sha256(sign.encode()).hexdigest()[:32]
-    try:
-        known = memo.read_text(encoding="ascii")
-        if len(known) == 64 and set(known) <= set("0123456789abcdef"):
-            return known
-    except (OSError, UnicodeDecodeError):
-        pass
+    known = recall_hash(file)
+    if known is not None:
+        return known
+    memo = _memo(file)
     with file.open("rb") as opened:
         digest = hashlib.file_digest(opened, "sha256").hexdigest()
     _write_whole(memo, digest.encode())
     return digest
+
+
+def recall_hash(file: Path) -> str | None:
+    """Return what :func:`hash_file` gave for a file that has not changed since, else None."""
+    try:
+        known = _memo(file).read_text(encoding="ascii")
+    except (OSError, UnicodeDecodeError):
+        return None
+    return known if len(known) == 64 and set(known) <= set("0123456789abcdef") else None
+
+
+def _memo(file: Path) -> Path:
+    state = file.stat()
+    sign = (
+        f"{file.resolve()}|{state.st_size}|{state.st_mtime_ns}|{state.st_ctime_ns}|{state.st_ino}"
+    )
+    return cache_folder() / "hashes" / hashlib.sha256(sign.encode()).hexdigest()[:32]
 
 
 def cache_file(sha256: str, settings: Mapping[str, Any]) -> Path:

@@ -232,7 +232,7 @@ def _join(opened: IO[bytes]) -> Lines:
         number=whole[1],
         tag_indptr=np.concatenate([[0], whole[2]]),
         tag=whole[3],
-        pairs=[_split(word.decode()) for word in codes],
+        pairs=[_split(word) for word in b"\n".join(codes).decode().split("\n")] if codes else [],
         ref_indptr=np.concatenate([[0], whole[4]]),
         ref=whole[5],
         lat=whole[6],

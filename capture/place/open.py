@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from capture.basis import CaptureError, DataError, Sheet, plain_text
 from capture.place.build import build_network
-from capture.place.cache import cache_file, hash_file, load_columns, save_columns
+from capture.place.cache import cache_file, hash_file, load_columns, recall_hash, save_columns
 from capture.place.checks import MOST_BYTES, check_roads_file
 from capture.place.place import Place
 from capture.place.raw import Raw
@@ -64,17 +65,19 @@ def open_place(
     layer = area.layers["roads"]
     files = _find_files(area)
     box = _check_box(bbox if bbox is not None else layer.options.get("bbox"), layer.path)
-    form = check_roads_file(files[0], max_bytes=max_bytes)
     source = layer.source or f"roads file {files[0].name}"
-    sha256 = hash_file(files[0])
     settings = {
         "side": area.driving_side,
         "bbox": box,
         "values": {name: entry.value for name, entry in values.items()},
     }
+    if use_cache and (known := _reopen(files[0], settings, source, max_bytes)) is not None:
+        return known
+    form = check_roads_file(files[0], max_bytes=max_bytes)
+    sha256 = hash_file(files[0])
     kept = cache_file(sha256, settings)
-    if use_cache and (place := _open_kept(kept, source)) is not None:
-        return place
+    if use_cache and (known := _open_kept(kept, source)) is not None:
+        return known
     place = _build(area, _read(files, form), files[0].name, source, sha256, box, values)
     if use_cache:
         from capture.place.store import pack_place
@@ -100,16 +103,30 @@ def _check_box(box: Any, path: Path | None) -> tuple[float, float, float, float]
     return check_bbox(box)
 
 
+def _reopen(file: Path, settings: dict[str, Any], source: str, max_bytes: int) -> Place | None:
+    """Open what was read from a file that has not changed since, without looking through it."""
+    sha256 = recall_hash(file)
+    if sha256 is None or file.stat().st_size > max_bytes:
+        return None
+    return _open_kept(cache_file(sha256, settings), source)
+
+
 def _open_kept(file: Path, source: str) -> Place | None:
     from capture.place.store import unpack_place
 
     found = load_columns(file)
     if found is None:
         return None
+    # many small things are made and none thrown away: looking for waste would only cost time
+    collecting = gc.isenabled()
+    gc.disable()
     try:
         return unpack_place(*found, source=source)
     except (CaptureError, ValueError, KeyError, TypeError):
         return None
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _read(files: list[Path], form: str) -> Raw:

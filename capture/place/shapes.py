@@ -147,10 +147,10 @@ def _feature_kind(tags: Mapping[str, str]) -> str:
 def _ring_areas(indptr: Longs, x: Floats, y: Floats) -> Floats:
     """Area of each closed ring by the shoelace formula, 0 for points and open lines."""
     areas = np.zeros(len(indptr) - 1)
-    for k in range(len(areas)):
-        part = slice(int(indptr[k]), int(indptr[k + 1]))
-        px, py = x[part], y[part]
-        if len(px) >= 4 and px[0] == px[-1] and py[0] == py[-1]:
-            px, py = px - px[0], py - py[0]
-            areas[k] = abs(float(px[:-1] @ py[1:] - px[1:] @ py[:-1])) / 2
+    first, last = indptr[:-1], indptr[1:] - 1
+    ring = (last - first >= 3) & (x[first] == x[last]) & (y[first] == y[last])
+    for k in np.flatnonzero(ring).tolist():
+        part = slice(int(first[k]), int(last[k]) + 1)
+        px, py = x[part] - x[first[k]], y[part] - y[first[k]]
+        areas[k] = abs(float(px[:-1] @ py[1:] - px[1:] @ py[:-1])) / 2
     return areas
