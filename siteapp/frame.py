@@ -20,7 +20,7 @@ from capture.papers.withheld import withhold
 from siteapp import engine
 from siteapp.look import make_style
 from siteapp.text import as_markdown, fill, tell_apart
-from siteapp.why import show_why
+from siteapp.why import show_every, show_why, start_screen
 from siteapp.workspace import Inputs, Kept
 
 
@@ -63,6 +63,7 @@ def open_screen(title: str, *, needs_site: bool = True) -> Scene:
     """Draw what is the same on every screen and return what the rest reads."""
     st.html(make_style(dark=st.context.theme.type == "dark"))
     st.session_state["screen"] = title
+    start_screen(title)
     kept = _current()
     st.session_state.setdefault("seen", {})[kept.id] = kept.revision
     system = _sidebar(kept)
@@ -78,7 +79,7 @@ def open_screen(title: str, *, needs_site: bool = True) -> Scene:
     if fault:
         st.error(as_markdown(fault, most=600), icon=":material/error:")
     if study is not None:
-        _strip(scene)
+        _strip(scene, title)
     elif needs_site and fault:
         st.page_link("screens/sites.py", label="Mend or move the site", icon=":material/edit:")
         st.stop()
@@ -229,7 +230,7 @@ def _head(scene: Scene, title: str) -> None:
     st.title(title, anchor=False)
 
 
-def _strip(scene: Scene) -> None:
+def _strip(scene: Scene, title: str) -> None:
     with st.container(key="strip", horizontal=True, gap=None):
         for claim in scene.claims:
             spread = f"  \n:small[{claim.spread}]" if claim.spread else ""
@@ -241,6 +242,10 @@ def _strip(scene: Scene) -> None:
             )
             if pressed:
                 show_why(scene.study, claim, scene.token, scene.system)
+    with st.container(key="ways", horizontal=True):
+        if st.button("Why? Any number here", icon=":material/help:", type="tertiary"):
+            show_every(scene.complete(), title, scene.token, scene.system)
+        st.page_link("screens/trail.py", label="Trail: every input", icon=":material/account_tree:")
 
 
 def say(sentence: str, *values: object) -> None:

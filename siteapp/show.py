@@ -22,6 +22,7 @@ from capture.papers.words import say_lengths
 from siteapp import engine
 from siteapp.frame import Scene, change, change_offer
 from siteapp.text import as_markdown
+from siteapp.why import remember_table
 
 MAP_HEIGHT = 480
 
@@ -80,6 +81,7 @@ def show_table(
 ) -> None:
     """Show a table in words, every cell escaped."""
     said = say_table(table.head(most), columns, scene.system)
+    remember_table(caption, said)
     st.markdown(render_table(said, caption=caption), unsafe_allow_html=True)
 
 

@@ -8,6 +8,7 @@ parts below what chance alone would show are left out.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -25,6 +26,12 @@ FloatArray = NDArray[np.float64]
 LEAST_DRAWS: Final = 100
 #: squared rank correlations of unrelated draws stay below this over n, nearly always
 _CHANCE: Final = 12.0
+#: step -> key of the claim whose direct inputs it takes
+_INPUTS_OF: Final = {
+    "passing": "passing", "turning": "passing", "seeing": "passing", "around": "around",
+    "share": "share", "year": "cars", "busy": "hour", "line": "line", "queue": "queue",
+    "utilities": "utilities", "ground": "ground", "money": "pay",
+}  # fmt: skip
 #: two inputs with a squared rank correlation above this say the same
 _SAME: Final = 0.9
 
@@ -79,7 +86,7 @@ def explain(study: Any, claim: Claim, book: SourceBook, *, most: int = 3) -> Why
         step=step,
         inputs=tuple(
             (name, None if _is_hidden(study, book, source) else value, unit, source)
-            for name, value, unit, source in _list_inputs(study, claim.key)
+            for name, value, unit, source in _list_inputs(study, _INPUTS_OF[claim.step])
         ),
         movers=find_movers(study, claim.draws, step.key, most=most),
         trail=tuple(book.walk(f"step.{step.key}")),
@@ -126,6 +133,8 @@ def _list_inputs(study: Any, key: str) -> list[tuple[str, float, str, str]]:
             ("rank of the hour", float(study.offer.busy_rank), "count", "offer.busy_rank"),
             ("headroom", float(study.offer.headroom_share), "share", "offer.headroom_share"),
         ]
+    if key in _SMALL:
+        return _SMALL[key](study)
     if key == "line":
         return [("cars to carry in the hour", float(study.design_hour_cars), "cars/h", "step.busy")]
     return [
@@ -136,6 +145,45 @@ def _list_inputs(study: Any, key: str) -> list[tuple[str, float, str, str]]:
         ("equipment and building", float(np.median(np.asarray(study.line.capital_usd))), "USD",
          "step.line"),
     ]  # fmt: skip
+
+
+def _around_inputs(study: Any) -> list[tuple[str, float, str, str]]:
+    rivals = "data.rivals" if "rivals" in study.area.layers else "step.around"
+    return [("washes around", float(len(study.rivals.names)), "count", rivals)]
+
+
+def _queue_inputs(study: Any) -> list[tuple[str, float, str, str]]:
+    return [
+        ("cars in the design hour", float(study.design_hour_cars), "cars/h", "step.busy"),
+        ("pay lanes", float(study.offer.pay_lanes), "count", "offer.pay_lanes"),
+        ("cars an hour that the line carries", float(study.line.cars_per_hour), "cars/h",
+         "step.line"),
+    ]  # fmt: skip
+
+
+def _utility_inputs(study: Any) -> list[tuple[str, float, str, str]]:
+    return [
+        ("cars a year", float(np.median(study.cars_per_year)), "cars/year", "step.year"),
+        ("rated power of all stations", float(study.line.power_w), "w", "step.line"),
+        ("water of all stations at once", float(study.line.flow_m3s), "m3s", "step.line"),
+    ]
+
+
+def _ground_inputs(study: Any) -> list[tuple[str, float, str, str]]:
+    needs = study.ground.needs
+    return [
+        ("building length", float(needs.building_length_m), "m", "step.line"),
+        ("lanes for the queue", float(needs.stacking_m), "m", "step.queue"),
+        ("vacuum bays", float(needs.vacuum_bays), "count", "step.busy"),
+    ]
+
+
+_SMALL: Final[dict[str, Callable[[Any], list[tuple[str, float, str, str]]]]] = {
+    "around": _around_inputs,
+    "queue": _queue_inputs,
+    "utilities": _utility_inputs,
+    "ground": _ground_inputs,
+}
 
 
 def find_movers(
@@ -180,6 +228,42 @@ def find_movers(
     return tuple(
         _make_mover(names[at], inputs[at], output[known], float(parts[at])) for at in picked
     )
+
+
+def measure_inputs(study: Any, draws: FloatArray, step: str = "money") -> dict[str, Mover]:
+    """Measure how far every uncertain input moves a number, by the id of its source.
+
+    Parameters
+    ----------
+    study : Study
+    draws : ndarray of float, shape (n,)
+        Of the number.
+    step : str
+        The step that made it.
+
+    Returns
+    -------
+    dict of str to Mover
+        The strongest of those that share a source; ``part`` is 0 where an input is not
+        beyond chance. Empty when the number has no spread.
+    """
+    output = np.asarray(draws, dtype=np.float64).ravel()
+    known = ~np.isnan(output)
+    if known.sum() < LEAST_DRAWS or np.ptp(rankdata(output[known])) == 0:
+        return {}
+    names, rows = _gather_inputs(study, step)
+    if not rows:
+        return {}
+    inputs = np.vstack(rows)[:, known]
+    parts = _rank_parts(inputs, output[known])
+    parts = np.where(parts > _CHANCE / known.sum(), parts, 0.0)
+    found: dict[str, Mover] = {}
+    for at in np.argsort(-parts, kind="stable"):
+        if names[at][1] not in found:
+            found[names[at][1]] = _make_mover(
+                names[at], inputs[at], output[known], float(parts[at])
+            )
+    return found
 
 
 def _says_the_same(inputs: FloatArray, at: int, picked: list[int]) -> bool:

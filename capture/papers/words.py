@@ -44,6 +44,8 @@ TRADE_UNITS: Final[dict[str, dict[UnitSystem, tuple[float, str]]]] = {
 }
 #: speeds below this are said in millimetres a second
 _SLOW_MPS: Final = 0.05
+#: lengths below this are said in inches or millimetres
+_SHORT_M: Final = 0.1
 #: years to pay back beyond this are not told apart
 LONG_YEARS: Final = 100.0
 NOT_KNOWN: Final = "not known"
@@ -133,6 +135,9 @@ def say_amount(
     if unit in _SAID:
         factor, label = _SAID[unit]
         return f"{say_number(value * factor, digits=digits)} {label}".strip()
+    if unit == "m" and 0 < abs(value) < _SHORT_M:
+        small, label = (value / 0.0254, "in") if system == "us" else (value * 1000, "mm")
+        return f"{say_number(small, digits=digits)} {label}"
     if unit == "m/s" and abs(value) < _SLOW_MPS:
         return f"{say_number(value * 1000, digits=digits)} mm/s"
     amount, label = convert_out(value, _EDGE_NAMES.get(unit, unit), system)
