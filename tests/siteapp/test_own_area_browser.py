@@ -163,3 +163,13 @@ def test_roads_are_fetched_by_name_stopped_and_offline_is_said(watched, make_app
     assert kept == {"area.toml", "roads.downloaded.graphml", "shapes.downloaded.json"}
     assert "pass a day" in place_site(page, "43.6050,-87.3074")
     assert complaints(watched) == []
+
+
+def test_the_first_screen_has_an_address_of_its_own(watched, app) -> None:
+    page = watched.page
+    page.set_default_timeout(SLOW_MS)
+    page.goto(f"{app.address}area")
+    page.get_by_role("heading", name="Area", level=1).wait_for()
+    settle(page)
+    assert page.get_by_text("Page not found").count() == 0
+    assert page.get_by_role("link", name="Area", exact=True).count() == 1
