@@ -27,6 +27,7 @@ FORMAT_WORDS: Final[Mapping[str, str]] = {
     "self_service": "self-service bays",
 }
 MOST_OFFER_BYTES: Final = 100_000
+MOST_LAND_USD: Final = 1e9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +134,7 @@ _LIMITS: Final = (
     ("pay_lanes", 1, 12, "lanes"),
     ("sign_height_m", 0.5, 60, "m"),
     ("building_limit_m", 6, 200, "m"),
-    ("land_cost_usd", 0, 1e9, "USD"),
+    ("land_cost_usd", 0, MOST_LAND_USD, "USD"),
 )
 _WHOLE: Final = frozenset({"bays", "opens_hour", "closes_hour", "busy_rank", "pay_lanes"})
 _YES_NO: Final = frozenset({"plan_offered", "guided_loading", "reclaim"})

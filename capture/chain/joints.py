@@ -13,6 +13,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.basis import plain_text, raise_gathered
+from capture.basis.offer import MOST_LAND_USD
 from capture.chain.request import Request
 
 if TYPE_CHECKING:
@@ -117,14 +119,35 @@ def mean_hour_share(volumes: Volumes) -> FloatArray | None:
 
 
 def find_land_prices(request: Request) -> FloatArray | None:
-    """Return the land price of each site, (S,), NaN where it is not known; None if none is."""
+    """Return the land price of each site, (S,), NaN where it is not known; None if none is.
+
+    Raises
+    ------
+    DataError
+        Naming every site whose asking price is no price.
+    """
+    import pandas as pd
+
     if request.offer.land_cost_usd is not None:
         return np.full(len(request.ids), float(request.offer.land_cost_usd))
     table = request.sites.attributes
     if "asking_price_usd" not in table:
         return None
-    prices = np.asarray(table["asking_price_usd"], dtype=np.float64)
-    return np.where(np.isfinite(prices) & (prices >= 0), prices, np.nan)
+    texts = table["asking_price_usd"].astype("string").str.strip()
+    plain = texts.str.replace(r"[$,\s]", "", regex=True)
+    read = pd.to_numeric(plain, errors="coerce").to_numpy("float64", na_value=np.nan)
+    prices = np.array(read)
+    # "on request" tells no price; what holds a digit, or endless, is meant to be one
+    told = texts.str.contains(r"\d|^[-+]?inf", case=False, regex=True).fillna(False).to_numpy(bool)
+    raise_gathered(
+        [
+            f"{plain_text(request.ids[k], most=40)}: asking_price_usd must be 0 to "
+            f"{MOST_LAND_USD:g} USD or empty, got {plain_text(texts.iloc[k], most=40)!r}"
+            for k in np.flatnonzero(told & ~((prices >= 0) & (prices <= MOST_LAND_USD)))
+        ],
+        where=request.sites.source or "sites",
+    )
+    return prices
 
 
 def find_time_zone(area: Area, place: Place) -> str | None:

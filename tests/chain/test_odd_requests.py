@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 
 import numpy as np
@@ -98,3 +99,24 @@ def test_lower_case_country_has_the_same_holidays():
 def test_nearly_free_washes_are_not_more_than_the_cars(demo, memo):
     made = study(demo, "parcel:P01", Offer(ticket_price_usd=0.5), draws=200, memo=memo)
     assert made.share.rate.max() <= 1
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize("price", ["=1+cmd", "-5", "1e300", "inf", "1.2.3 USD"])
+def test_asking_price_that_is_none_names_its_parcel(demo, memo, p01, price):
+    with pytest.raises(CaptureError, match="P01: asking_price_usd must be 0 to 1e"):
+        study(demo, _price(p01, price), draws=20, memo=memo)
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize(("price", "usd"), [("$ 1,200,000", 1.2e6), ("on request", np.nan)])
+def test_asking_price_is_read_as_people_write_it(demo, memo, p01, price, usd):
+    from capture.chain.joints import find_land_prices
+
+    made = study(demo, _price(p01, price), draws=20, memo=memo)
+    assert find_land_prices(made.chain.request) == pytest.approx([usd], nan_ok=True)
+
+
+def _price(made, price):
+    attributes = made.sites.attributes.assign(asking_price_usd=[price])
+    return dataclasses.replace(made.sites, attributes=attributes)
