@@ -16,8 +16,9 @@ import mmap
 import os
 import sys
 import tempfile
+import time
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -31,6 +32,9 @@ _ALIGN: Final = 64
 _MOST_HEADING: Final = 10_000_000
 _MOST_FILES: Final = 40
 _SUFFIX: Final = ".cols"
+_PART: Final = ".part-"
+#: nobody writes a cache for so long
+_BROKEN_OFF_S: Final = 86_400.0
 _FOLDER_NAME: Final = "site-to-line"
 Columns = dict[str, NDArray[Any]]
 
@@ -67,7 +71,7 @@ def hash_file(file: Path) -> str:
     memo = _memo(file)
     with file.open("rb") as opened:
         digest = hashlib.file_digest(opened, "sha256").hexdigest()
-    _write_whole(memo, digest.encode())
+    _write_whole(memo, [digest.encode()])
     return digest
 
 
@@ -106,20 +110,20 @@ def save_columns(file: Path, columns: Mapping[str, NDArray[Any]], heading: Any) 
     heading : JSON values
         Whatever else belongs to it.
     """
-    parts: list[bytes] = []
+    parts: list[Any] = []
     places: dict[str, tuple[str, int, int]] = {}
     at = checksum = 0
     for name, column in columns.items():
-        raw = np.ascontiguousarray(column).tobytes()
-        raw += b"\0" * (-len(raw) % _ALIGN)
+        raw = np.ascontiguousarray(column).view(np.uint8)
         places[name] = (column.dtype.str, len(column), at)
-        checksum = zlib.crc32(raw, checksum)
-        at += len(raw)
-        parts.append(raw)
+        for part in (raw, bytes(-len(raw) % _ALIGN)):
+            checksum = zlib.crc32(part, checksum)
+            at += len(part)
+            parts.append(part)
     told = json.dumps({"columns": places, "size": at, "crc": checksum, "heading": heading}).encode()
     told += b" " * (-(len(told) + 24) % _ALIGN)
     start = _MAGIC + len(told).to_bytes(8, "little") + zlib.crc32(told).to_bytes(8, "little")
-    done = _write_whole(file, b"".join([start, told, *parts]))
+    done = _write_whole(file, [start, told, *parts])
     if done:
         _prune(file.parent)
     return done
@@ -166,18 +170,18 @@ def _unpack(mapped: mmap.mmap) -> tuple[Columns, Any]:
     return columns, table["heading"]
 
 
-def _write_whole(file: Path, content: bytes) -> bool:
+def _write_whole(file: Path, content: Sequence[Any]) -> bool:
     """Write a file so that nobody ever sees half of it; False when the folder is closed."""
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=file.parent, prefix=".part-")
+        handle, name = tempfile.mkstemp(dir=file.parent, prefix=_PART)
         try:
             with os.fdopen(handle, "wb") as opened:
-                opened.write(content)
+                opened.writelines(content)
             Path(name).replace(file)
-        except OSError:
+        except BaseException:
             _forget(Path(name))
-            return False
+            raise
     except OSError:
         return False
     return True
@@ -191,10 +195,15 @@ def _forget(file: Path) -> None:
 
 
 def _prune(folder: Path) -> None:
-    """Keep only the newest caches."""
+    """Keep only the newest caches; throw away what writers left that were broken off."""
     try:
         files = sorted(folder.glob(f"*{_SUFFIX}"), key=lambda f: f.stat().st_mtime, reverse=True)
+        left = [part for part in folder.glob(f"{_PART}*") if _age_s(part) > _BROKEN_OFF_S]
     except OSError:
         return
-    for old in files[_MOST_FILES:]:
+    for old in (*files[_MOST_FILES:], *left):
         _forget(old)
+
+
+def _age_s(file: Path) -> float:
+    return time.time() - file.stat().st_mtime

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import mmap
+import os
+import signal
+import subprocess
+import sys
+import tracemalloc
+from collections.abc import Callable, Sequence
 from dataclasses import fields
 from pathlib import Path
 
@@ -12,6 +18,7 @@ from osm_text import cross
 
 from capture.area import open_area
 from capture.place import VALUES, Place, open_place
+from capture.place import cache as caching
 from capture.place import open as opening
 from capture.place.cache import cache_folder, load_columns, save_columns
 
@@ -65,6 +72,125 @@ def test_arrays_of_a_cache_are_private_and_plain(tmp_path: Path) -> None:
     assert type(mapped.edge_seconds) is np.ndarray
     mapped.edge_seconds[0] = -1.0
     assert open_place(area).network.edge_seconds[0] > 0
+
+
+def _owner(array: np.ndarray) -> object:
+    """Whose memory an array looks at."""
+    base: object = array
+    while isinstance(base, np.ndarray | memoryview):
+        base = base.base if isinstance(base, np.ndarray) else base.obj
+    return base
+
+
+def test_the_second_opening_maps_and_copies_nothing(tmp_path: Path) -> None:
+    town = cross()
+    for k in range(100, 20_100):
+        town.node(k, k % 150, k // 150)
+    town.way(90, list(range(100, 20_100)), {"highway": "residential"})
+    area = open_area(town.save(tmp_path))
+    open_place(area)
+    open_place(area)
+    (cache,) = _caches()
+    tracemalloc.start()
+    place = open_place(area)
+    _, peak = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert cache.stat().st_size > 300_000
+    assert peak < cache.stat().st_size / 2
+    arrays = [
+        column
+        for part in (place.network, place.buildings, place.screens)
+        for column in (getattr(part, field.name) for field in fields(part))
+        if isinstance(column, np.ndarray)
+    ]
+    owners = {id(_owner(column)): _owner(column) for column in arrays}
+    assert len(arrays) > 40
+    assert [type(owner) for owner in owners.values()] == [mmap.mmap]
+
+
+def test_a_known_file_is_not_looked_through_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    area = open_area(cross().save(tmp_path))
+    good = open_place(area)
+
+    def refuse(*_: object, **__: object) -> str:
+        raise AssertionError("looked through")
+
+    monkeypatch.setattr(opening, "check_roads_file", refuse)
+    _same(open_place(area), good)
+    with pytest.raises(AssertionError, match="looked through"):
+        open_place(area, max_bytes=10)
+
+
+_BREAK_OFF = """
+import os, signal, sys
+from capture.area import open_area
+from capture.place import cache, open_place
+
+def stop(file, content):
+    handle, name = cache.tempfile.mkstemp(dir=file.parent, prefix=cache._PART)
+    for part in content[: len(content) // 2]:
+        os.write(handle, part)
+    os.kill(os.getpid(), signal.SIGKILL)
+
+whole = cache._write_whole
+cache._write_whole = lambda file, what: (stop if file.suffix == ".cols" else whole)(file, what)
+open_place(open_area(sys.argv[1]))
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no such signal")
+def test_a_writer_that_is_broken_off_leaves_nothing_broken(
+    tmp_path: Path, reads: list[str]
+) -> None:
+    file = cross().save(tmp_path)
+    run = subprocess.run([sys.executable, "-c", _BREAK_OFF, str(file)], check=False, timeout=120)
+    assert run.returncode == -signal.SIGKILL
+    assert _caches() == []
+    (left,) = cache_folder().glob(".part-*")
+    area = open_area(file)
+    good = open_place(area)
+    _same(open_place(area), good)
+    assert len(reads) == 1
+    assert left.exists(), "somebody may still be writing it"
+    day_ago = left.stat().st_mtime - 100_000
+    os.utime(left, (day_ago, day_ago))
+    open_place(area, bbox=(40.001, -90.0001, 40.01, -89.999))
+    assert not left.exists()
+
+
+@pytest.mark.parametrize("fault", [OSError(28, "no room"), KeyboardInterrupt()])
+def test_a_fault_while_writing_leaves_nothing_behind(
+    fault: BaseException, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    area = open_area(cross().save(tmp_path))
+    opened = os.fdopen
+
+    class Broken:
+        def __init__(self, handle: int) -> None:
+            self.file = opened(handle, "wb")
+
+        def __enter__(self) -> Broken:
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            self.file.close()
+
+        def writelines(self, content: Sequence[bytes]) -> None:
+            self.file.write(content[0][:10])
+            raise fault
+
+    with monkeypatch.context() as patched:
+        patched.setattr(caching.os, "fdopen", lambda handle, _: Broken(handle))
+        if isinstance(fault, OSError):
+            assert open_place(area).network.segments == 4
+        else:
+            with pytest.raises(KeyboardInterrupt):
+                open_place(area)
+    assert [p for p in cache_folder().rglob("*") if p.is_file()] == []
+    assert open_place(area).network.segments == 4
+    assert len(_caches()) == 1
 
 
 def test_a_changed_file_is_read_again(tmp_path: Path, reads: list[str]) -> None:
