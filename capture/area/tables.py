@@ -234,7 +234,8 @@ def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
 
     _check_shape_kind(file)
     try:
-        info = pyogrio.read_info(file)
+        layer = _pick_layer(file, pyogrio.list_layers(file))
+        info = pyogrio.read_info(file, layer=layer)
         if info["features"] > max_rows:
             raise DataError(
                 f"{file.name}: a layer must have at most {max_rows} features, got "
@@ -243,7 +244,7 @@ def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
         with warnings.catch_warnings():
             # the reader warns of odd values; the rooms that use them say so with their row
             warnings.simplefilter("ignore")
-            table = pyogrio.read_dataframe(file)
+            table = pyogrio.read_dataframe(file, layer=layer)
     except shapely.errors.ShapelyError as error:
         said = plain_text(str(error).splitlines()[0], most=120)
         raise DataError(f"{file.name}: holds a broken shape ({said}); redraw it") from None
@@ -264,3 +265,14 @@ def _load_shapes(file: Path, max_rows: int) -> geopandas.GeoDataFrame:
     table = table.to_crs("EPSG:4326")
     table["row"] = range(1, len(table) + 1)
     return table
+
+
+def _pick_layer(file: Path, layers: Any) -> str | None:
+    """Return the one layer with shapes; tables beside it, such as of styles, are left aside."""
+    names = [plain_text(name, most=40) for name, kind in layers if kind is not None]
+    if len(names) > 1:
+        raise DataError(
+            f"{file.name}: holds {len(names)} layers ({', '.join(names[:6])}); save the one that "
+            "is meant by itself"
+        )
+    return next((str(name) for name, kind in layers if kind is not None), None)

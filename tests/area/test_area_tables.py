@@ -162,3 +162,27 @@ def test_reader_warnings_never_reach_the_terminal(tmp_path: Path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert len(load_table(_write(tmp_path, text, "t.geojson"))) == 2
+
+
+@pytest.mark.regression
+def test_of_several_layers_none_is_taken_unsaid(tmp_path):
+    import pandas as pd
+    import pyogrio
+
+    file = tmp_path / "two.gpkg"
+    frame = geopandas.GeoDataFrame({"a": [1]}, geometry=[shapely.Point(1, 2)], crs="EPSG:4326")
+    frame.to_file(file, layer="first")
+    styles = pd.DataFrame({"style": ["x"]})
+    pyogrio.write_dataframe(styles, file, layer="layer_styles", append=True)
+    assert load_table(file)["a"].tolist() == [1]
+    frame.to_file(file, layer="second")
+    with pytest.raises(DataError, match=r"holds 2 layers \(first, second\)"):
+        load_table(file)
+
+
+@pytest.mark.regression
+def test_a_broken_file_is_said_without_the_machines_folders(tmp_path):
+    (tmp_path / "people.geojson").write_text("{")
+    with pytest.raises(DataError) as said:
+        load_table(tmp_path / "people.geojson")
+    assert str(tmp_path) not in str(said.value)
