@@ -98,7 +98,7 @@ def expand_short_count(
         day *= values.value("axle_factor") / 2
         told.append(f"two axles and axle factor {values.value('axle_factor'):.2f}")
     if month is not None:
-        factors = make_season_factors() if season is None else season
+        factors = make_season_factors(values=values) if season is None else season
         row = factors[month - 1]
         factor = float(row[:4].mean() if weekday is None else row[weekday])
         day_name = "weekday" if weekday is None else WEEKDAYS[weekday]

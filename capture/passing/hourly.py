@@ -240,7 +240,7 @@ def _summarize_way(
             month=pd.Timestamp(day).month if dated else month,
             weekday=pd.Timestamp(day).weekday() if dated else None,
             season=season,
-            hour_share=None if hours >= 23 else _counted_share(frame, day),
+            hour_share=None if hours >= 23 else _counted_share(frame, day, values),
             values=values,
         )
         for day, vehicles, hours in zip(
@@ -260,11 +260,11 @@ def _summarize_way(
     return record
 
 
-def _counted_share(frame: pd.DataFrame, day: Any) -> FloatArray:
+def _counted_share(frame: pd.DataFrame, day: Any, values: Sheet) -> FloatArray:
     """Return the share of a usual day in each interval counted, when not all hours were."""
     of = frame[frame["day"] == day]
     hour = np.floor(of["hour"].to_numpy(dtype=np.float64)).astype(int)
-    usual = make_hour_share(USUAL_CLASS)
+    usual = make_hour_share(USUAL_CLASS, values=values)
     return np.asarray(usual[hour] * of["span"].to_numpy(dtype=np.float64))
 
 

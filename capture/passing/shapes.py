@@ -1,7 +1,7 @@
 """At which hours, weekdays and months do vehicles pass, when nothing was counted?
 
-Assumes ordinary urban and suburban roads of temperate countries. All three tables are from
-memory (grade *memory*); an area's own continuous station replaces them where there is one.
+Reads the room's numbers, where each hour, weekday and month can be replaced; an area's own
+continuous station goes before them.
 """
 
 from __future__ import annotations
@@ -11,115 +11,32 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.basis import Sheet
+from capture.passing.usual import MONTHS, WEEKDAYS
+from capture.passing.values import VALUES
+
 FloatArray = NDArray[np.float64]
 
 SHAPE_SOURCE: Final = "typical urban shape by road class, from memory, no source"
 
-#: per mille of a day's vehicles in each hour, averaged over all days
-_HOURS: Final = {
-    "through": [
-        9,
-        6,
-        5,
-        6,
-        11,
-        25,
-        48,
-        62,
-        58,
-        50,
-        50,
-        53,
-        56,
-        57,
-        61,
-        69,
-        75,
-        76,
-        60,
-        45,
-        37,
-        31,
-        24,
-        16,
-    ],
-    "arterial": [
-        8,
-        5,
-        4,
-        4,
-        7,
-        18,
-        40,
-        62,
-        59,
-        50,
-        52,
-        58,
-        63,
-        62,
-        64,
-        71,
-        77,
-        78,
-        63,
-        49,
-        39,
-        31,
-        22,
-        14,
-    ],
-    "local": [
-        6,
-        3,
-        2,
-        2,
-        4,
-        13,
-        33,
-        66,
-        62,
-        49,
-        50,
-        55,
-        60,
-        59,
-        64,
-        75,
-        82,
-        83,
-        69,
-        54,
-        43,
-        33,
-        22,
-        11,
-    ],
-}
+#: kind of hours of each road class, motorway first
 _SHAPE_OF: Final = (
-    "through",
-    "through",
-    "arterial",
-    "arterial",
-    "arterial",
-    "local",
-    "local",
-    "local",
-    "local",
+    *("through", "through"),
+    *("arterial", "arterial", "arterial"),
+    *("local", "local", "local", "local"),
 )
-#: average day of each month over the average day of the year, January first
-_MONTHS: Final = [0.91, 0.94, 0.99, 1.01, 1.04, 1.06, 1.04, 1.05, 1.01, 1.01, 0.98, 0.96]
-#: average Monday to Sunday over the average day
-_WEEKDAYS: Final = [0.99, 1.03, 1.05, 1.07, 1.13, 0.95, 0.78]
+_HOURS: Final = 24
 
 
-def make_hour_share(class_index: int) -> FloatArray:
+def make_hour_share(class_index: int, *, values: Sheet = VALUES) -> FloatArray:
     """Return the share of a day's vehicles in each of its 24 hours for a road class.
 
     Parameters
     ----------
     class_index : int
         0 motorway to 8 service.
+    values : Sheet
+        Weight of each hour.
 
     Returns
     -------
@@ -132,12 +49,18 @@ def make_hour_share(class_index: int) -> FloatArray:
     >>> round(float(share.sum()), 12), int(share.argmax())
     (1.0, 17)
     """
-    raw = np.asarray(_HOURS[_SHAPE_OF[class_index]], dtype=np.float64)
+    shape = _SHAPE_OF[class_index]
+    raw = np.array([values.value(f"{shape}_hour_{hour:02d}") for hour in range(_HOURS)])
     return np.asarray(raw / raw.sum())
 
 
-def make_season_factors() -> FloatArray:
+def make_season_factors(*, values: Sheet = VALUES) -> FloatArray:
     """Return what turns a day's count of a month and weekday into the average day.
+
+    Parameters
+    ----------
+    values : Sheet
+        Average day of each month and weekday.
 
     Returns
     -------
@@ -150,5 +73,7 @@ def make_season_factors() -> FloatArray:
     >>> factors.shape, bool(abs((1 / factors).mean() - 1) < 1e-12)
     ((12, 7), True)
     """
-    over = np.outer(_MONTHS, _WEEKDAYS)
+    months = [values.value(f"month_{name}") for name in MONTHS]
+    weekdays = [values.value(f"weekday_{name}") for name in WEEKDAYS]
+    over = np.outer(months, weekdays)
     return np.asarray(over.mean() / over)

@@ -136,7 +136,7 @@ def add_streams(
     rows: list[dict[str, Any]] = []
     for f in range(len(frontage.segment)):
         rows += _streams_of(network, touching, frontage, f)
-    streams = _to_streams(network, volumes, rows)
+    streams = _to_streams(network, volumes, rows, values)
     streams = apply_notes(network, streams, [*find_notes(area), *notes], volumes.study_year)
     return count_corners_once(network, share_one_road(network, streams), values)
 
@@ -205,7 +205,9 @@ def _same_carriageway(network: Network, touching: Touching, g: int) -> list[int]
     return found
 
 
-def _to_streams(network: Network, volumes: Volumes, rows: Sequence[dict[str, Any]]) -> Streams:
+def _to_streams(
+    network: Network, volumes: Volumes, rows: Sequence[dict[str, Any]], values: Sheet
+) -> Streams:
     edge = np.array([r["edge"] for r in rows], dtype=np.int32)
     owner = np.asarray(network.edge_segment)[edge].astype(np.int64)
     fraction = np.array([r["fraction"] for r in rows], dtype=np.float64)
@@ -223,7 +225,7 @@ def _to_streams(network: Network, volumes: Volumes, rows: Sequence[dict[str, Any
         [bearing_at(network, int(e), float(a)) for e, a in zip(edge, fraction, strict=True)],
         dtype=np.float64,
     )
-    shares, told = _hours(network, volumes, edge, direction)
+    shares, told = _hours(network, volumes, edge, direction, values)
     return Streams(
         site=np.array([r["site"] for r in rows], dtype=np.int32),
         driveway=np.array([r["driveway"] for r in rows], dtype=np.int32),
@@ -265,7 +267,11 @@ def bearing_at(network: Network, edge: int, fraction: float) -> float:
 
 
 def _hours(
-    network: Network, volumes: Volumes, edge: NDArray[np.int32], direction_deg: FloatArray
+    network: Network,
+    volumes: Volumes,
+    edge: NDArray[np.int32],
+    direction_deg: FloatArray,
+    values: Sheet,
 ) -> tuple[FloatArray, list[str]]:
     """Take the nearest counted station of a like class on the same road, else the default."""
     shares = np.zeros((len(edge), 24))
@@ -277,16 +283,16 @@ def _hours(
         key = (network.segment_name[g], own)
         if key not in known:
             known[key] = _best_shape(network, volumes, g, own)
-        shares[k], how = _share_of(known[key], own, float(direction_deg[k]))
+        shares[k], how = _share_of(known[key], own, float(direction_deg[k]), values)
         told.append(how)
     return shares, told
 
 
 def _share_of(
-    best: tuple[Any, bool] | None, own: int, direction_deg: float
+    best: tuple[Any, bool] | None, own: int, direction_deg: float, values: Sheet
 ) -> tuple[FloatArray, str]:
     if best is None:
-        return make_hour_share(own), SHAPE_SOURCE
+        return make_hour_share(own, values=values), SHAPE_SOURCE
     shape, same = best
     said = f"hours of station {shape.station}, {shape.days} day(s)"
     if len(shape.share) == 2 and math.isfinite(shape.direction_deg) and same:

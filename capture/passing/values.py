@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from capture.basis import Sheet, Sourced, practice
+from capture.passing.usual import PERMITTED_WEIGHT, list_usual
 
 #: road classes in the order in which a network numbers them
 CLASSES: Final[tuple[str, ...]] = (
@@ -263,10 +264,11 @@ _PERMITTED: Final = {
     "residual_log": (0.01, 3.0),
     "level_log_sd": (0.01, 3.0),
     "class_log_sd": (0.01, 3.0),
+    **dict.fromkeys([number.name for number in list_usual()], PERMITTED_WEIGHT),
 }
 
 VALUES: Final = Sheet(
     "passing",
-    [*_by_class(), *_counting(), *_tying(), *_filling(), *_streams()],
+    [*_by_class(), *_counting(), *_tying(), *_filling(), *_streams(), *list_usual()],
     permitted=_PERMITTED,
 )
