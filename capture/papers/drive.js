@@ -60,6 +60,7 @@
   function Drive(map, plan, box) {
     this.map = map; this.plan = plan; this.box = box; this.group = L.layerGroup();
     this.timer = null;
+    this.renderer = L.svg({ padding: 0.3 });
     var still = window.matchMedia && window.matchMedia("(prefers-reduced-motion: reduce)").matches;
     this.build(still);
     this.choose(0);
@@ -129,11 +130,12 @@
   };
 
   Drive.prototype.draw = function () {
-    var group = this.group, line = this.line;
+    var group = this.group, line = this.line, renderer = this.renderer;
     group.clearLayers();
-    L.polyline(line, { color: CAR, weight: 3, dashArray: "1 7", interactive: false }).addTo(group);
+    L.polyline(line, { color: CAR, weight: 3, dashArray: "1 7", interactive: false,
+      renderer: renderer }).addTo(group);
     this.sight = this.way.aims.map(function () {
-      return L.polyline([], { interactive: false }).addTo(group);
+      return L.polyline([], { interactive: false, renderer: renderer }).addTo(group);
     });
     this.way.events.forEach(function (event, k) {
       L.marker(line[event[0]], { icon: eventIcon(k + 1), keyboard: false, interactive: false,

@@ -17,6 +17,7 @@ import shapely
 from capture.papers.layers import STREAM_SHOWN_M
 from capture.papers.layers import _pick_rays as pick_rays
 from capture.papers.pictures import make_rival_table, make_stream_table
+from capture.papers.queue_layer import stand_queue
 
 BAND_S: Final = 600.0
 #: what leaves of a count's story
@@ -33,6 +34,7 @@ def make_layers_out(study: Any) -> dict[str, Any]:
         "site": _site(study),
         "driveways": _driveways(study),
         "on_parcel": _on_parcel(study),
+        "queue": _queue(study),
         "streams": _streams(study),
         "sight": _sight(study),
         "roads": _roads(study),
@@ -135,6 +137,18 @@ def _on_parcel(study: Any) -> Any:
     table = pd.DataFrame({"part": [name for name, _ in parts]})
     table["arrangement"] = placements[0].arrangement
     return _frame(study, table, [shape for _, shape in parts])
+
+
+def _queue(study: Any) -> Any:
+    """Lay out the cars of the worst Saturday and the places that stay free."""
+    standing = stand_queue(study)
+    if standing is None:
+        return _nothing(study)
+    rows = [("car in its place", car) for car in standing.waiting]
+    rows += [("place still free", spot) for spot in standing.free]
+    rows += [("car with no place, in the street", car) for car in standing.street]
+    table = pd.DataFrame({"what": [what for what, _ in rows]})
+    return _frame(study, table, [shape for _, shape in rows])
 
 
 def _sight(study: Any) -> Any:

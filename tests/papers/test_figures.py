@@ -121,7 +121,7 @@ def test_map_names_the_rivals_in_its_frame_and_says_how_roads_are_known(demo_stu
 
 def test_parcel_is_said_and_drawn_to_one_scale(demo_study, drawn) -> None:
     assert "vacuum bays" in say_parcel(demo_study, "us")
-    points = re.search(r'points="([^"]+)"', drawn["parcel"])[1].split()
+    points = re.search(r'<polygon points="([^"]+)"', drawn["parcel"])[1].split()
     x, y = np.array([list(map(float, pair.split(","))) for pair in points]).T
     area = 0.5 * abs(np.dot(x[:-1], y[1:]) - np.dot(x[1:], y[:-1]))
     foot = re.search(r'points="8\.0,[\d.]+ ([\d.]+),', drawn["parcel"])

@@ -13,7 +13,7 @@ from capture.papers.tables import write_geopackage
 def test_layers_open_in_other_programs(demo_study, tmp_path) -> None:
     layers = make_layers_out(demo_study)
     assert set(layers) == {
-        "site", "driveways", "on_parcel", "streams", "sight", "roads", "counts", "rivals",
+        "site", "driveways", "on_parcel", "queue", "streams", "sight", "roads", "counts", "rivals",
         "people", "ten_minutes",
     }  # fmt: skip
     path = tmp_path / "layers.gpkg"
