@@ -19,6 +19,7 @@ from capture.papers.known_rows import (
     make_own_table,
     make_read_table,
     merge_rows,
+    say_column,
 )
 from capture.papers.share_tables import say_ladder
 from capture.share import read_pasted, take_in
@@ -177,7 +178,9 @@ def _edit_rows(scene: Scene) -> None:
         key=f"own-{scene.kept.id}-{scene.kept.revision}",
         width="stretch",
         num_rows="dynamic",
-        column_config={name: st.column_config.TextColumn(name) for name in table.columns},
+        column_config={
+            name: st.column_config.TextColumn(say_column(name)) for name in table.columns
+        },
     )
     _save(scene, lambda: clean_rows(edited), "own sites changed")
 

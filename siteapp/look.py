@@ -120,6 +120,8 @@ h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
 .table th {{ vertical-align: bottom !important; }}
 .grade {{ border: 1px solid {_both(FAINT)}; padding: 0 0.35rem; font-size: 0.8rem;
   white-space: nowrap; }}
+.katex-display {{ padding: 0.35rem 0; overflow-y: hidden; }}
+.st-key-ways {{ align-items: center; }}
 .cautions {{ border-left: 5px solid {_both(ACCENTS)}; padding: 0.5rem 0.8rem 0.5rem 1.9rem;
   margin: 0.35rem 0; background: {_both(SHEETS)}; }}
 .cautions li {{ margin: 0.15rem 0; }}
@@ -143,6 +145,7 @@ iframe {{ border: 1px solid {_both(FAINT)}; }}
 #: added on dark: pictures keep their hues and change light for dark
 _DARK: Final = """
 <style>
+[role="dialog"], [data-testid="stDialog"], [data-baseweb="popover"] { color-scheme: dark; }
 [data-testid="stVegaLiteChart"], .drawn, iframe[title*="folium"] {
   filter: invert(0.92) hue-rotate(180deg); }
 </style>

@@ -15,6 +15,8 @@ from capture.papers.operator_tables import (
     make_back_table,
     make_member_table,
     make_two_streams_table,
+    say_lengthening,
+    say_second,
 )
 from capture.papers.rival_tables import NO_NAME
 from capture.papers.words import say_amount, say_number
@@ -87,9 +89,7 @@ def _show_back_test(scene: Scene, joined: Any) -> None:
         )
     table = make_back_table(tested)
     if table is None:
-        st.caption(
-            "Give this site's cars by month, in columns cars_jan to cars_dec, to see each month."
-        )
+        st.caption("Give this site's cars by month, under Sites you know, to see each month.")
     else:
         st.altair_chart(draw_back_test(table), width="stretch")
         st.caption(
@@ -252,14 +252,22 @@ def _show_second(scene: Scene, joined: Any) -> None:
 
 
 def _say_second(scene: Scene, answer: Any) -> None:
-    say("{}", answer.second.words)
+    say("{}", say_second(answer.second))
     if answer.lengthening is not None:
-        say("{}", answer.lengthening.words)
+        say("{}", say_lengthening(answer.lengthening))
     st.altair_chart(
         draw_ranges(answer.ranges, title="thousand cars a year", scale=0.001, digits=0),
         width="stretch",
     )
-    show_table(answer.table, AMOUNTS, scene, caption="The second site's balance")
+    st.caption(
+        "Cars a year: what the second washes, what of it comes from the first, and what is left."
+    )
+    show_table(answer.table, AMOUNTS, scene, caption="The second site's balance in cars")
+    show_table(answer.cash, AMOUNTS, scene, caption="The second site's balance in money")
+    st.caption(
+        "A car that moves keeps its revenue for the owner, so the second site is worth what it "
+        "brings without the cars that move. In today's prices, before debt and income tax."
+    )
     st.caption(
         f"{say_amount(answer.nearer_share, 'share', digits=2)} of the first site's members live "
         f"nearer to this one; {say_amount(answer.shared_share, 'share', digits=2)} of the drivers "

@@ -132,12 +132,6 @@ def _say(row: Any, value: Any, scene: Scene) -> str:
     return say_amount(float(value), row.unit, scene.system)
 
 
-def _say_spread(row: Any, scene: Scene) -> str:
-    if pd.isna(row.low):
-        return ""
-    return f"{_say(row, row.low, scene)} to {_say(row, row.high, scene)}"
-
-
 def _say_value(row: Any, scene: Scene) -> str:
     said = _say(row, row.value, scene)
     if pd.isna(row.low):

@@ -39,6 +39,50 @@ TEMPLATE: Final = (
 _SHOWN: Final = TEMPLATE[:14]
 
 
+#: column of a table of washes -> what it is called
+_COLUMN_WORDS: Final[Mapping[str, str]] = {
+    "id": "site",
+    "town": "town",
+    "operator": "run by",
+    "format": "kind of wash",
+    "bays": "bays",
+    "lat": "latitude",
+    "lon": "longitude",
+    "cars_per_year": "cars a year",
+    "aadt_veh_day": "vehicles passing a day",
+    "tickets_per_year": "washes by ticket a year",
+    "member_cars_per_year": "washes by members a year",
+    "line_cars_per_hour": "most cars an hour of its line",
+    "years_open": "years open",
+    "plan_offered": "a plan is sold",
+    "ticket_price_usd": "price of a wash, $",
+    "delay_s": "delay turning in and out, s",
+    "sight": "seen in time, 0 to 1",
+    "pull": "pull of rivals",
+    "passed_first_share": "rival passed first, 0 to 1",
+    "people_10min": "people within 10 minutes",
+    "price_ratio": "price over the area's",
+    "aadt_cv": "relative error of the count",
+    "at_capacity": "its line was full",
+}
+_MONTH_WORDS: Final = ("January", "February", "March", "April", "May", "June", "July", "August",
+                       "September", "October", "November", "December")  # fmt: skip
+
+
+def say_column(name: str) -> str:
+    """Say the name of a column of washes in plain words.
+
+    Examples
+    --------
+    >>> say_column("tickets_per_year"), say_column("cars_jan"), say_column("my own")
+    ('washes by ticket a year', 'cars in January', 'my own')
+    """
+    month = dict(zip(_MONTHS, _MONTH_WORDS, strict=True)).get(name.removeprefix("cars_"))
+    if month is not None and name.startswith("cars_"):
+        return f"cars in {month}"
+    return _COLUMN_WORDS.get(name, name.replace("_", " "))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class JoinedSites:
     """The area's known sites and the user's own."""

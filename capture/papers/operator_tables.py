@@ -6,6 +6,7 @@ first. Amounts in SI with the unit in the column's name.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from capture.basis import InputError, Range
 from capture.papers.pictures import MONTHS
-from capture.papers.words import say_number
+from capture.papers.words import say_amount, say_number, say_spread
 from capture.share import (
     BackTest,
     Lengthening,
@@ -140,6 +141,8 @@ class SecondAnswer:
     nearer_share: float
     #: balance in numbers: ``what, value, low, high, unit``
     table: pd.DataFrame
+    #: the same in money
+    cash: pd.DataFrame
     #: which ranges are drawn
     ranges: tuple[tuple[str, Range], ...]
 
@@ -190,11 +193,8 @@ def judge_second(
         members, tickets, homes.households, homes.seconds[0] / 60, homes.seconds[1] / 60,
         study.worlds, shared_stream_share=shared, values=study.numbers["share"],
     )  # fmt: skip
-    drawn = predict_share(
-        study.fit, study.factors, study.worlds, format=study.offer.format,
-        bays=study.offer.bays, operator=operator,
-    )  # fmt: skip
-    second = judge_second_site(drawn.cars_per_year(study.chain.passing)[0], first, moved)
+    scale = _carry_over(study, operator)
+    second = judge_second_site(study.cars_per_year * scale, first, moved)
     longer = None
     if line_cars_per_hour:
         longer = _lengthen(study, first, line_cars_per_hour, second)
@@ -206,17 +206,104 @@ def judge_second(
     ]
     if longer is not None:
         listed.append(("gain of a longer line at the first instead", longer.gain))
-    table = pd.DataFrame(
-        [(words, r.value, r.low, r.high, r.unit) for words, r in listed],
-        columns=["what", "value", "low", "high", "unit"],
-    )
+    table = _make_balance(listed)
     return SecondAnswer(
         second=second,
         lengthening=longer,
         shared_share=shared,
         nearer_share=moved.nearer_share,
         table=table,
+        cash=_make_balance(price_second_cash(study, second, scale)),
         ranges=tuple(listed),
+    )
+
+
+def _make_balance(listed: Sequence[tuple[str, Range]]) -> pd.DataFrame:
+    return pd.DataFrame(
+        [(words, r.value, r.low, r.high, r.unit) for words, r in listed],
+        columns=["what", "value", "low", "high", "unit"],
+    )
+
+
+def _carry_over(study: Any, operator: str | None) -> FloatArray:
+    """Compute by what an operator's known sites scale the cars of the next, draw by draw."""
+    if operator is None:
+        return np.ones(study.worlds.draws)
+    drawn = predict_share(
+        study.fit, study.factors, study.worlds, format=study.offer.format,
+        bays=study.offer.bays, operator=operator,
+    )  # fmt: skip
+    scale: FloatArray = drawn.rate[0] / study.share.rate[0]
+    return scale
+
+
+def price_second_cash(study: Any, second: SecondSite, scale: FloatArray) -> list[tuple[str, Range]]:
+    """Price the second site, alone and beside the first, in the same worlds.
+
+    Parameters
+    ----------
+    study : Study
+        The second site.
+    second : SecondSite
+        Its cars and those that come from the first.
+    scale : ndarray of float, shape (n,)
+        Its cars over the study's own.
+
+    Returns
+    -------
+    list of (str, Range)
+        Value today of the second alone, of what both bring over the first alone, and of the
+        cars that move, USD.
+
+    Notes
+    -----
+    A car that moves washes at the second instead of the first; the owner keeps its revenue,
+    so what both bring over the first alone is the second priced without those cars.
+    """
+    from capture.chain.joints import find_land_prices
+    from capture.money import price_study
+
+    ask = study.chain.request
+    gross = np.asarray(study.cars_per_year) * scale
+    kept = second.net_draws / np.maximum(gross, 1e-9)
+    washed = np.asarray(study.money.cars_per_year)[0] * scale
+
+    def price(cars: FloatArray) -> FloatArray:
+        made = price_study(
+            cars[None, :], 0.0, study.chain.lines, ask.offer, ask.worlds, ask.ids,
+            land=find_land_prices(ask), ground=[study.ground], irr=False,
+            values=ask.numbers["money"], ramp_values=ask.numbers["hours"],
+            rates=draw_rates(ask.offer, ask.worlds, values=ask.numbers["share"]),
+        )  # fmt: skip
+        worth: FloatArray = np.asarray(made.npv_usd, dtype=np.float64)[0]
+        return worth
+
+    alone, beside = price(washed), price(washed * kept)
+    return [
+        ("value today of the second alone", Range.of(alone, "USD")),
+        ("value today of what both bring over the first alone", Range.of(beside, "USD")),
+        ("value today of the cars that move from the first", Range.of(alone - beside, "USD")),
+        ("chance that the second adds value", Range.exactly(float((beside > 0).mean()), "share")),
+    ]
+
+
+def say_second(second: SecondSite) -> str:
+    """Say a second site's balance, rounded as every table rounds it."""
+    who = "members" if second.moved_members.value >= second.moved_tickets.value else "tickets"
+    return (
+        f"The second site would wash about {say_amount(second.gross.value, 'cars/year')}, of which "
+        f"{say_number(second.moved.value)} ({say_spread(second.moved)}) come from the first, "
+        f"mostly {who}; the gain is {say_number(second.net.value)} ({say_spread(second.net)})."
+    )
+
+
+def say_lengthening(longer: Lengthening) -> str:
+    """Say how a longer line at the first compares, rounded as every table rounds it."""
+    chance = say_amount(longer.chance_longer_wins, "share", digits=2)
+    return (
+        f"A longer line at site one would gain about {say_amount(longer.gain.value, 'cars/year')}, "
+        f"the second site {say_number(longer.second_gain.value)}; the longer line gains more in "
+        f"{chance} of the worlds."
     )
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from capture.basis import InputError
-from capture.papers.operator_tables import judge_second, make_member_table, make_two_streams_table
+from capture.papers.operator_tables import (
+    judge_second,
+    make_member_table,
+    make_two_streams_table,
+    say_second,
+)
 from capture.papers.rival_tables import (
     find_near,
     make_home_table,
@@ -26,6 +32,7 @@ from capture.papers.share_tables import (
     make_step_table,
     say_ladder,
 )
+from capture.papers.words import say_number
 from capture.share import check_left_out, leave_out
 from siteapp import engine
 from siteapp.workspace import Inputs
@@ -148,6 +155,35 @@ def test_second_site_takes_from_a_near_first_more_than_from_a_far_one(study) -> 
         )
         assert each.lengthening is not None
         assert each.lengthening.gain.value > 0
+
+
+def test_second_site_in_cars_and_money_agrees_with_the_strip(study) -> None:
+    near = {"lat": float(study.sites.lat[0]), "lon": float(study.sites.lon[0])}
+    told = judge_second(study, **near, cars_per_year=90_000.0)
+    assert told.second.gross.value == pytest.approx(float(np.median(study.cars_per_year)))
+    cash = told.cash.set_index("what")["value"]
+    worth = np.asarray(study.money.npv_usd)[0]
+    assert cash["value today of the second alone"] == pytest.approx(np.median(worth), rel=1e-6)
+    both = cash["value today of what both bring over the first alone"]
+    assert both < cash["value today of the second alone"]
+    assert 0 <= cash["chance that the second adds value"] <= 1
+    said = say_second(told.second)
+    assert say_number(told.second.gross.value) in said
+    assert not re.search(r"\d{2},\d[1-9]\d", said)
+
+
+def test_a_first_site_far_off_takes_nothing_from_the_second_s_money(study) -> None:
+    from capture.papers.operator_tables import price_second_cash
+    from capture.share import Moved, judge_second_site
+
+    none = np.zeros(study.worlds.draws)
+    second = judge_second_site(
+        study.cars_per_year,
+        90_000.0,
+        Moved(member_cars=none, tickets=none, nearer_share=0.0, zone_share=np.zeros(1)),
+    )
+    cash = dict(price_second_cash(study, second, np.ones(study.worlds.draws)))
+    assert cash["value today of the cars that move from the first"].value == 0.0
 
 
 def test_second_site_needs_cars_at_the_first(study) -> None:
