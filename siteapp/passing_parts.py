@@ -23,6 +23,7 @@ from capture.papers.fill_tables import (
     say_model,
 )
 from capture.papers.passing_layers import find_count_near, list_roads_near
+from capture.papers.usual_tables import make_usual_days, make_usual_hours
 from capture.papers.words import say_amount, say_number
 from siteapp import count_answers
 from siteapp.frame import Scene, change, notify, say
@@ -243,6 +244,34 @@ def _say_off(distance_m: float, scene: Scene) -> str:
 
 def _list(table: pd.DataFrame, names: str) -> list[tuple[str, ...]]:
     return [tuple(map(str, row)) for row in table[names.split()].to_numpy()]
+
+
+def show_usual(scene: Scene) -> None:
+    """Show the hours, months and weekdays that stand in for what was not counted."""
+    values = scene.study.numbers["passing"]
+    days, hours = make_usual_days(values), make_usual_hours(values)
+    with st.expander("Usual months, weekdays and hours, taken where nothing was counted"):
+        say(
+            "Short counts are brought to the average day by these unless a station of the area "
+            "counted all year; hours are these where no count tells them. Each is among the "
+            "numbers below and can be replaced. Source: {}.",
+            days["source"].iloc[0],
+        )
+        left, right = st.columns(2)
+        with left:
+            show_table(
+                days,
+                {"what": ("month or weekday", ""), "over_average": ("over the average day", "1"),
+                 "low": ("at least", "1"), "high": ("at most", "1"), "grade": ("how sure", "")},
+                scene,
+                caption="Usual months and weekdays",
+            )  # fmt: skip
+        with right:
+            roads = {name: (name, "share") for name in hours.columns if name != "hour"}
+            show_table(
+                hours, {"hour": ("from", ""), **roads}, scene,
+                caption="Usual hours, share of the day",
+            )  # fmt: skip
 
 
 def show_stations(scene: Scene) -> None:

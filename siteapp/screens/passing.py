@@ -141,6 +141,7 @@ with past:
     show_streams()
 with by_hour:
     show_hours()
+    passing_parts.show_usual(scene)
 with all_counts:
     passing_parts.show_counts(scene, counts)
 with files:

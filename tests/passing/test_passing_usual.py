@@ -7,6 +7,7 @@ import pytest
 
 from capture.basis import InputError, Sheet
 from capture.chain import load_numbers
+from capture.papers.usual_tables import make_usual_days, make_usual_hours
 from capture.passing import VALUES
 from capture.passing.expand import expand_short_count
 from capture.passing.shapes import make_hour_share, make_season_factors
@@ -60,3 +61,12 @@ def make_rise(own: Sheet) -> float:
 def test_a_weight_of_nothing_is_refused_in_a_sentence() -> None:
     with pytest.raises(InputError, match="month_jan"):
         load_numbers({"passing.month_jan": 0.0})
+
+
+def test_usual_tables_say_what_the_rooms_numbers_say() -> None:
+    own = VALUES.override({"month_jul": 2.0})
+    days, hours = make_usual_days(own), make_usual_hours(own)
+    july = days.set_index("what").loc["July"]
+    assert (july["over_average"], july["grade"]) == (2.0, "yours")
+    assert len(days) == 19
+    assert hours.drop(columns="hour").sum().tolist() == pytest.approx([1, 1, 1])
