@@ -7,8 +7,8 @@ and stays in the table. Draws are keyed, so the size of the pieces never changes
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +19,9 @@ from capture.basis import DataError, InputError, Offer, Sheet, Worlds
 from capture.chain.assumptions import Replaced, load_numbers
 from capture.chain.line_choice import LineChoice
 from capture.chain.memo import Memo
+from capture.chain.pieces import Plans, list_pieces, pick_works, split_reachable
 from capture.chain.steps import Chain, Request, Say, find_year, keep_quiet, walk_chain
+from capture.chain.works import Works, join_works, say_works
 from capture.chain.year_choice import YearChoice
 
 if TYPE_CHECKING:
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     from capture.ground import AnswerBook
     from capture.passing import RoadNote, Volumes
     from capture.passing.layers import Answers
-    from capture.place import Place, Sites
+    from capture.place import Frontage, Place, Sites
     from capture.share import KnownSites
 
 FloatArray = NDArray[np.float64]
@@ -72,6 +74,10 @@ class Many:
     #: one row a site, best first, struck-out ones last; text columns ``id``, ``name``,
     #: ``reason``; see :func:`many`
     ranking: pd.DataFrame
+    #: what is built or cut at ranked sites, by id
+    works: Mapping[str, Works] = field(default_factory=dict)
+    #: driveways laid by hand, by id of the site
+    frontages: Mapping[str, Frontage] = field(default_factory=dict)
 
 
 def many(
@@ -92,6 +98,8 @@ def many(
     sales: pd.DataFrame | None = None,
     line: LineChoice | None = None,
     year_choice: YearChoice | None = None,
+    works: Mapping[str, Works] | None = None,
+    frontages: Mapping[str, Frontage] | None = None,
     top: int = TOP,
     piece: int = PIECE,
     memo: Memo | None = None,
@@ -108,6 +116,11 @@ def many(
     offer, seed, draws, year, replaced, known, answers, rivals, ties, columns, notes, \
     sales, line, year_choice
         As for :func:`capture.chain.study`.
+    works : mapping of str to Works, optional
+        Site id -> what would be built or cut there, so that the ranking agrees with the
+        site's own study; those of sites that are not ranked are left aside.
+    frontages : mapping of str to Frontage, optional
+        Site id -> its driveways where they were laid by hand, a table of one site.
     memo, say
         As for :func:`capture.chain.study`.
     top : int
@@ -122,7 +135,8 @@ def many(
         share_low, share_high, cars_per_day, cars_per_day_low, cars_per_day_high,
         design_hour_cars, line_length_m, chain_speed_mps, capital_usd, npv_usd, npv_low_usd,
         npv_high_usd, chance_npv_positive, payback_years, land_ceiling_usd, chance_top, fit``
-        and the sites' own attributes. Ranked by the mean of the value today.
+        and the sites' own attributes; with works also ``taken_as_built``, in words. Ranked by
+        the mean of the value today.
 
     Raises
     ------
@@ -148,9 +162,13 @@ def many(
     npv = cars.copy()
     rows: list[dict[str, Any]] = [{} for _ in sites.ids]
     chain: Chain | None = None
-    for at in _list_pieces(len(sites.ids), piece):
-        say(f"sites {at[0] + 1} to {at[-1] + 1} of {len(sites.ids)}")
-        found, lost = _split_reachable(opened, place, sites, at)
+    built = pick_works(works or {}, sites.ids)
+    plans = Plans(works=built, frontages=frontages or {}, values=numbers["place"])
+    done = 0
+    for at in list_pieces(sites.ids, piece, built):
+        say(f"sites {done + 1} to {done + len(at)} of {len(sites.ids)}")
+        done += len(at)
+        found, frontage, lost = split_reachable(place, sites, at, plans)
         for k, why in lost.items():
             rows[k] = {"struck": True, "reason": why}
         if not found.size:
@@ -171,6 +189,8 @@ def many(
             sales=sales,
             line=line or LineChoice(),
             year_choice=year_choice,
+            frontage=frontage,
+            works=join_works(built[sites.ids[k]] for k in found if sites.ids[k] in built),
             search="best" if len(sites.ids) <= DRAWN else "quick",
             irr=len(sites.ids) <= DRAWN,
         )
@@ -183,6 +203,9 @@ def many(
             f"{sites.source}: no parcel has a road in reach; is this the roads file of their place?"
         )
     say("ranking")
+    if built:
+        for told, name in zip(rows, sites.ids, strict=True):
+            told["taken_as_built"] = " ".join(say_works(built[name])) if name in built else ""
     return Many(
         area=opened,
         place=place,
@@ -196,35 +219,9 @@ def many(
         cars_per_year=cars,
         npv_usd=npv,
         ranking=_rank(sites, rows, npv, top),
+        works=built,
+        frontages=plans.frontages,
     )
-
-
-def _list_pieces(count: int, piece: int) -> Iterator[NDArray[np.int64]]:
-    for start in range(0, count, piece):
-        yield np.arange(start, min(start + piece, count))
-
-
-def _split_reachable(
-    area: Area, place: Place, sites: Sites, at: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], dict[int, str]]:
-    """Part sites that have a road in reach from those that have none, with the reason."""
-    from capture.place import add_frontage
-
-    try:
-        add_frontage(place, sites.take(at))
-    except DataError:
-        pass
-    else:
-        return at, {}
-    good, lost = [], {}
-    for k in at.tolist():
-        try:
-            add_frontage(place, sites.take([k]))
-        except (InputError, DataError) as error:
-            lost[k] = str(error).removeprefix("site: ")
-        else:
-            good.append(k)
-    return np.array(good, dtype=np.int64), lost
 
 
 def _sum_up_site(chain: Chain, row: int) -> dict[str, Any]:

@@ -13,9 +13,11 @@ import numpy as np
 
 from capture.basis import InputError
 from capture.chain.memo import Memo
+from capture.chain.pieces import Plans, split_reachable
 from capture.chain.request import Request
 from capture.chain.screening import Many
 from capture.chain.steps import walk_chain
+from capture.chain.works import join_works
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -72,8 +74,14 @@ def choose_parcels(
         raise InputError("choosing: one parcel that stands and one place to build are needed")
     index = {name: at for at, name in enumerate(many.sites.ids)}
     sites = many.sites.take(np.array([index[str(name)] for name in standing["id"]]))
+    every = np.arange(len(sites.ids))
+    plans = Plans(works=many.works, frontages=many.frontages, values=many.numbers["place"])
+    _, frontage, _ = split_reachable(many.place, sites, every, plans)
+    # what is cut at one is cut for all, since they are built together
+    works = join_works(many.works[name] for name in sites.ids if name in many.works)
     request = Request(
         area=many.area, sites=sites, offer=many.offer, worlds=many.worlds, numbers=many.numbers,
+        frontage=frontage, works=works,
         year=many.year, rivals=many.rivals, search="quick", irr=False, **asked,
     )  # fmt: skip
     money = walk_chain(request, memo=memo).money

@@ -7,7 +7,7 @@ what is asked for one never slips to another.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from numbers import Real
 from typing import TYPE_CHECKING, Any, Final
@@ -138,6 +138,31 @@ def _is_spot(spot: Any) -> bool:
     if not isinstance(spot, Sequence) or isinstance(spot, str) or len(spot) != 2:
         return False
     return all(isinstance(each, Real) and abs(float(each)) <= _MOST_METRES for each in spot)
+
+
+def join_works(each: Iterable[Works]) -> Works:
+    """Put the works of several sites together; what is cut is cut for all of them.
+
+    Examples
+    --------
+    >>> both = join_works([Works(openings=[("P01", "D1")]), Works(openings=[("P02", "D1")])])
+    >>> sorted(both.openings)
+    [('P01', 'D1'), ('P02', 'D1')]
+    """
+    held = list(each)
+
+    def all_of(name: str) -> dict[Any, Any]:
+        return {at: given for works in held for at, given in getattr(works, name).items()}
+
+    return Works(
+        openings=frozenset(at for works in held for at in works.openings),
+        near_side_only=frozenset(at for works in held for at in works.near_side_only),
+        grade_percent=all_of("grade_percent"),
+        access_s=all_of("access_s"),
+        front_xy=all_of("front_xy"),
+        sign_xy=all_of("sign_xy"),
+        cut_screens=all_of("cut_screens"),
+    )
 
 
 def say_works(works: Works) -> tuple[str, ...]:
