@@ -99,7 +99,7 @@ def place_file(file: Path, target: Path, called: str) -> str:
     str
         Its name in the area, in plain letters and unlike any other there.
     """
-    stem = re.sub(r"[^a-z0-9]+", "-", Path(called).stem.lower()).strip("-")[:40] or "file"
+    stem = re.sub(r"[^A-Za-z0-9_]+", "-", Path(called).stem).strip("-")[:60] or "file"
     ending = re.sub(r"[^a-z0-9.]", "", file.suffix.lower())
     if file.name.lower().endswith((".osm.pbf", ".osm.gz", ".osm.bz2")):
         ending, stem = "".join(file.suffixes[-2:]).lower(), stem.removesuffix("-osm")

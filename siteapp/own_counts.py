@@ -105,7 +105,7 @@ def add_counts(
     """
 
     def edit(target: Path, layers: Layers) -> Layers:
-        placed = place_file(file, target, f"own-{told.called}")
+        placed = place_file(file, target, f"own-{told.called.lower()}")
         return {**layers, "counts": _join(layers.get("counts"), placed, told, beside=beside)}
 
     return copy_area(_settle(area, settled or {}), folder, edit)

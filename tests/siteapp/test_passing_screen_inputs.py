@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from capture.area import open_area
-from capture.basis import DataError, InputError
+from capture.basis import CaptureError, DataError, InputError
 from capture.papers.passing_layers import (
     find_count_near,
     list_roads_near,
@@ -29,6 +29,7 @@ from siteapp import engine
 from siteapp.count_answers import get_files
 from siteapp.count_columns import find_answers, guess
 from siteapp.own_counts import Told, add_counts, keep_given
+from siteapp.own_notes import get_notes
 from siteapp.own_ties import get_columns, get_ties
 from siteapp.workspace import Inputs
 
@@ -245,3 +246,81 @@ def test_answers_about_a_given_file_are_kept_with_the_copy(tmp_path, inputs, bri
     assert "row 2 of own-city-2024.csv" in set(told["station"])
     files = get_files(asked, year=2026).files
     assert [file.name for file in files][-1] == "own-city-2024.csv"
+
+
+def test_each_counts_file_has_columns_of_its_own(inputs, brief, tmp_path) -> None:
+    file = DEMO / "count_48h.csv"
+    table, _ = read_count_file(file)
+    roles = {taken.column: taken.role for taken in guess(table, {}).taken}
+    told = find_answers(table, {**roles, "direction": ""}, {})
+    assert told == {"direction": ""}
+    asked = inputs.change(columns={"count_48h.csv": told, "gone.csv": {"aadt": "x"}})
+    assert get_columns(asked, brief.area, stamp=0.0) == {"count_48h.csv": told}
+    study = engine.get_brief(asked)
+    whole, plain = brief.volumes.columns, study.volumes.columns
+    changed = (whole != plain).any(axis=1)
+    assert plain[changed][["file", "column", "taken_for"]].to_numpy().tolist() == [
+        ["count_48h.csv", "direction", "not used"]
+    ]
+    made = add_counts(
+        brief.area, tmp_path / "areas", keep_given(tmp_path, [("c.csv", CSV)]).path,
+        Told(called="c.csv", source="you"), beside=True,
+        settled=get_columns(asked, brief.area, stamp=0.0),
+    )  # fmt: skip
+    copy = engine.get_brief(inputs.change(area=str(made))).volumes.columns
+    row = copy[(copy["file"] == "count_48h.csv") & (copy["column"] == "direction")]
+    assert row["taken_for"].tolist() == ["not used"]
+
+
+def test_what_an_older_study_said_of_columns_is_about_the_first_file(inputs, brief) -> None:
+    bare = inputs.change(columns={"heavy_share": "", "heavy": ""})
+    assert get_columns(bare, brief.area, stamp=0.0) == {
+        "counts.geojson": {"heavy_share": "", "heavy": ""}
+    }
+
+
+def test_copy_of_an_area_keeps_the_names_and_licences_of_its_files(tmp_path, brief) -> None:
+    given = keep_given(tmp_path, [("County Counts.csv", CSV)]).path
+    told = Told(called="County Counts.csv", source="the county", licence="free to use")
+    first = add_counts(brief.area, tmp_path / "areas", given, told, beside=True)
+    second = add_counts(open_area(first), tmp_path / "areas", given, told, beside=True)
+    layer = open_area(second).layers["counts"]
+    assert layer.path.name == "counts.geojson"
+    assert layer.options["short_counts"] == [
+        "count_48h.csv", "own-county-counts.csv", "own-county-counts-2.csv"
+    ]  # fmt: skip
+    assert layer.options["files"]["own-county-counts.csv"]["licence"] == "free to use"
+    assert "the county, free to use" in layer.note
+
+
+def test_spoilt_road_notes_are_refused_in_a_sentence(inputs) -> None:
+    good = {"road": "Tillman Road", "starts": "2026-07-01", "factor": 0.5, "why": "works"}
+    assert get_notes(inputs.change(notes=[good]))[0].factor == 0.5
+    assert get_notes(inputs.change(notes=[{**good, "struck": True}])) == ()
+    for bad, words in (
+        ("x", "must be a table of fields"),
+        ({**good, "factor": "0.5"}, "factor must be a number"),
+        ({**good, "starts": "soon"}, "starts must be a day"),
+        ({**good, "price": 1}, "there is no field 'price'"),
+        ({k: v for k, v in good.items() if k != "road"}, "a road or a lat and lon"),
+    ):
+        with pytest.raises(CaptureError, match=words):
+            get_notes(inputs.change(notes=[bad]))
+    with pytest.raises(DataError, match="at most 200"):
+        get_notes(inputs.change(notes=[good] * 201))
+
+
+def test_road_notes_and_columns_are_made_again_from_the_study_file(inputs, tmp_path) -> None:
+    from capture import open as reopen
+    from capture.papers.study_json import render_study
+
+    note = {"road": "Tillman Road", "starts": "2026-03-01", "ends": "2026-08-31", "factor": 0.5,
+            "why": "one lane shut"}  # fmt: skip
+    asked = inputs.change(notes=[note], columns={"count_48h.csv": {"direction": ""}}, draws=200)
+    made = engine.get_study(asked)
+    path = tmp_path / "study.json"
+    path.write_text(render_study(made), encoding="utf-8")
+    again = reopen(path, area=DEMO)
+    assert again.chain.request.notes == made.chain.request.notes
+    assert again.chain.request.columns == {"count_48h.csv": {"direction": ""}}
+    np.testing.assert_array_equal(again.cars_per_year, made.cars_per_year)
