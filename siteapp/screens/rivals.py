@@ -162,6 +162,7 @@ def try_spot(lat: float, lon: float) -> None:
         ),
         width="stretch",
     )
+    st.caption("The diamond is the middle; the bar holds nine times out of ten.")
     show_table(
         make_trial_table(trial, system=scene.system),
         {"what": ("what", ""), "before": ("now", ""), "after": ("with it", "")},
