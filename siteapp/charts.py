@@ -22,7 +22,11 @@ INKS: Final = (WATER, RUST, PLUM, MOSS, INK, FAINT_INK)
 def finish(chart: Any, *, height: int = 300) -> Any:
     """Give a chart the common look."""
     return (
-        chart.properties(height=height, background="transparent")
+        chart.properties(
+            height=height,
+            background="transparent",
+            padding={"left": 5, "right": 16, "top": 5, "bottom": 5},
+        )
         .configure_view(stroke=None)
         .configure_axis(
             labelFont=FONT, titleFont=FONT, labelColor=INK, titleColor=INK, labelFontSize=13,

@@ -77,7 +77,8 @@ STYLE: Final = f"""
 .block-container {{ padding: 2.4rem 1.6rem 3rem !important; max-width: 88rem; }}
 h1 {{ font-size: 2rem !important; line-height: 1.2; letter-spacing: -0.01em;
   padding: 0 0 0.5rem !important; }}
-h2, h3 {{ font-size: 1.25rem !important; padding: 0.9rem 0 0.3rem !important; }}
+.block-container h2, .block-container h3 {{ font-size: 1.25rem !important;
+  padding: 0.9rem 0 0.3rem !important; }}
 [data-testid="stVerticalBlock"] {{ gap: 0.7rem; }}
 .st-key-strip {{ border-top: 3px solid {_both(INKS)}; border-bottom: 1px solid {_both(INKS)};
   gap: 0; background: {_both(SHEETS)}; padding: 0; }}
