@@ -16,7 +16,7 @@ import re
 import shutil
 import tempfile
 from collections import defaultdict, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +26,10 @@ import numpy as np
 
 from capture.basis import DataError
 from capture.place.network import Bytes, Floats, Ints, Longs
+from capture.place.tags import HIGHWAYS
 
+#: a node controls traffic with one of these values of ``highway``
+CONTROLS: Final = ("traffic_signals", "stop", "crossing")
 #: a node is wanted with one of these tags
 NODE_KEYS: Final = ("highway", "building", "amenity", "shop", "leisure", "tourism")
 #: a relation is wanted for turns with one of these, for outlines with one of those
@@ -118,13 +121,17 @@ def _write_text(file: Path, form: str, target: Path, roads_only: bool) -> None:
     kinds = osmium.osm
     places = osmium.NodeLocationsForWays(osmium.index.create_map("flex_mem"))
     places.ignore_errors()
+    only = osmium.filter.TagFilter if roads_only else osmium.filter.KeyFilter
+    node_tags = [("highway", value) for value in CONTROLS] if roads_only else NODE_KEYS
+    outlines = () if roads_only else OUTLINE_KEYS
     steps: list[Any] = [
         places,
-        _only(kinds.NODE, NODE_KEYS[:1] if roads_only else NODE_KEYS),
-        _only(kinds.RELATION, (*TURN_KEYS, *(() if roads_only else OUTLINE_KEYS))),
+        _for(kinds.NODE, only(*node_tags)),
+        _for(kinds.RELATION, osmium.filter.KeyFilter(*TURN_KEYS, *outlines)),
     ]
     if roads_only:
-        steps.insert(0, _only(kinds.WAY, ("highway",)))
+        roads = osmium.filter.TagFilter(*(("highway", value) for value in HIGHWAYS))
+        steps.insert(0, _for(kinds.WAY, roads))
     wanted = kinds.NODE | kinds.WAY | kinds.RELATION
     with osmium.io.Reader(osmium.io.File(str(file), form), wanted) as reader:
         writer = osmium.SimpleWriter(osmium.io.File(str(target), _TEXT_FORM))
@@ -136,11 +143,8 @@ def _write_text(file: Path, form: str, target: Path, roads_only: bool) -> None:
             raise
 
 
-def _only(kind: Any, keys: Sequence[str]) -> Any:
-    """Let pass what has one of the keys, and all that is of another kind."""
-    import osmium
-
-    some = osmium.filter.KeyFilter(*keys)
+def _for(kind: Any, some: Any) -> Any:
+    """Let a filter look at one kind of objects and all others pass."""
     some.enable_for(kind)
     return some
 

@@ -15,13 +15,14 @@ import numpy as np
 
 from capture.place.layers import FEATURE, HIGHWAY, mark_tag
 from capture.place.line_kernel import NODE, WAY
-from capture.place.lines import Lines, read_lines, read_members
+from capture.place.lines import CONTROLS, Lines, read_lines, read_members
 from capture.place.network import Bools, Bytes, Ints, Longs
 from capture.place.outlines import add_shapes
 from capture.place.raw import WAY_TAGS, Raw, Restriction, TagRows, lay_runs, number_rows, take_runs
 from capture.place.tags import HIGHWAYS, is_open_to_cars
 
-_CONTROLS: Final = {"traffic_signals": 1, "stop": 2, "crossing": 4}
+#: a flag for each way to control traffic
+_CONTROLS: Final = {value: 1 << k for k, value in enumerate(CONTROLS)}
 _ACCESS: Final = ("access", "vehicle", "motor_vehicle", "motorcar", "service", "area")
 #: service roads are asked for the tags before this one only
 _SHORT: Final = WAY_TAGS.index("lanes:forward")
