@@ -141,8 +141,8 @@ def _clean_hours(rows: pd.DataFrame, ledger: Ledger, *, name: str) -> pd.DataFra
                 f"more than {MOST_INTERVAL:,.0f} vehicles in an interval")  # fmt: skip
     rows = drop(rows, rows["hour"].isna(), ledger, "the time of day is not readable")
     rows = drop(rows, (rows["hour"] < 0) | (rows["hour"] >= 24), ledger, "the hour is not 0 to 24")
-    why = rows["where_not"]
-    for reason in sorted({w for w in why if w and w != "no position given"}):
+    rows = _share_places(rows)
+    for reason in sorted({w for w in rows["where_not"] if w}):
         rows = drop(rows, rows["where_not"] == reason, ledger, reason)
     key = ["station", "label", "date", "year", "hour"]
     same = rows.duplicated([*key, "vehicles", "heavy", "road"], keep="first")
@@ -156,6 +156,18 @@ def _clean_hours(rows: pd.DataFrame, ledger: Ledger, *, name: str) -> pd.DataFra
         )
         raise DataError(f"{name}: no usable interval is left ({reasons}); mend the file")
     return rows
+
+
+def _share_places(rows: pd.DataFrame) -> pd.DataFrame:
+    """Give intervals that say no place the one that their station says in other rows."""
+    told = rows.copy()
+    of_station = told.groupby(["station", "road"], dropna=False)
+    open_ = told["where_not"] == "no position given"
+    for name in ("lat", "lon"):
+        known = of_station[name].transform("first")
+        told[name] = told[name].where(~open_, known)
+    told["where_not"] = told["where_not"].where(~(open_ & told["lat"].notna()), "")
+    return told
 
 
 def _split_unlabelled(rows: pd.DataFrame, twice: pd.Series, ledger: Ledger) -> pd.DataFrame:

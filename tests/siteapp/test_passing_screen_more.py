@@ -159,6 +159,7 @@ def test_hours_without_a_place_are_put_at_a_count_and_at_degrees(watched, app) -
     page.get_by_role("button", name="Put it there").click()
     page.get_by_text("1 of 2 placed").wait_for()
     settle(page)
+    assert page.get_by_text("no position given").count() == 1
     page.get_by_label("Latitude, longitude").fill("43.6050, -87.3074")
     page.get_by_role("button", name="Put it at these degrees").click()
     page.get_by_text("2 of 2 placed").wait_for()
