@@ -14,7 +14,7 @@ pytestmark = pytest.mark.browser
 HARMLESS = ("404 (Not Found)",)
 SCREENS = (
     "Area", "Sites", "Passing", "Turning in & seeing", "Rivals & people", "Share", "Busy hour",
-    "Line", "Money", "Compare", "Papers",
+    "Line", "Money", "Compare", "Papers", "Trail",
 )  # fmt: skip
 SLOW_MS = 30_000
 
