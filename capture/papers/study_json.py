@@ -7,7 +7,7 @@ is published as a JSON Schema beside this module. The same study gives the same 
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from functools import cache
 from importlib.resources import files
 from typing import Any, Final
@@ -27,7 +27,7 @@ SCHEMA_ID: Final = "urn:site-to-line:study:1"
 #: fields of rooms that are workings, not results
 _WORKINGS: Final = frozenset(
     {"timeline", "usage", "stations_table", "rays", "on_s", "cash_flow", "sources", "cautions",
-     "row", "known", "mixture", "frontier"}
+     "row", "known", "mixture", "frontier", "aisles", "parts", "stalls"}
 )  # fmt: skip
 
 
@@ -175,8 +175,23 @@ def _draws(draws: Any, unit: str, source: str) -> dict[str, Any]:
 
 
 def _tell(study: Any, thing: Any, source: str) -> dict[str, Any]:
-    told = tell_result(thing, source=source, draws=study.worlds.draws, leave=_WORKINGS)
+    told = tell_result(
+        thing,
+        source=source,
+        draws=study.worlds.draws,
+        leave=_WORKINGS,
+        units=list_units(study.numbers),
+    )
     return {**(told or {}), "source": source}
+
+
+def list_units(numbers: Mapping[str, Any]) -> dict[str, str]:
+    """List the unit of every built-in number by its bare name, where all rooms agree."""
+    named: dict[str, set[str]] = {}
+    for sheet in numbers.values():
+        for number in sheet.values():
+            named.setdefault(number.name, set()).add(number.unit)
+    return {name: units.pop() for name, units in named.items() if len(units) == 1}
 
 
 def _tell_area(study: Any) -> dict[str, Any]:

@@ -11,6 +11,7 @@ import dataclasses
 import datetime
 import math
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -25,6 +26,10 @@ _UNITS: Final = (
     ("_usd_year", "USD/year"),
     ("_usd_per_car", "USD/car"),
     ("_usd_car", "USD/car"),
+    ("_usd_kwh", "USD/kWh"),
+    ("_usd_m2", "USD/m2"),
+    ("_usd_h", "USD/h"),
+    ("_kwh_car", "kWh/car"),
     ("_usd", "USD"),
     ("_cars_day", "cars/day"),
     ("cars_per_day", "cars/day"),
@@ -78,7 +83,14 @@ def guess_unit(name: str) -> str:
     return next((unit for end, unit in _UNITS if name.endswith(end)), "count")
 
 
-def tell_result(thing: Any, *, source: str, draws: int, leave: frozenset[str] = frozenset()) -> Any:
+def tell_result(
+    thing: Any,
+    *,
+    source: str,
+    draws: int,
+    leave: frozenset[str] = frozenset(),
+    units: Mapping[str, str] = MappingProxyType({}),
+) -> Any:
     """Turn a result into plain values.
 
     Parameters
@@ -91,6 +103,9 @@ def tell_result(thing: Any, *, source: str, draws: int, leave: frozenset[str] = 
         Length by which draws are recognised.
     leave : frozenset of str
         Names of fields to leave out.
+    units : mapping of str to str
+        Units of fields that are known by name, such as those of built-in numbers; other
+        names say their unit at their end.
 
     Returns
     -------
@@ -103,7 +118,7 @@ def tell_result(thing: Any, *, source: str, draws: int, leave: frozenset[str] = 
     >>> told["capital_usd"]["value"], told["capital_usd"]["unit"]
     (1.0, 'USD')
     """
-    return _Teller(source=source, draws=draws, leave=leave).tell(thing, "", 0)
+    return _Teller(source=source, draws=draws, leave=leave, units=units).tell(thing, "", 0)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +126,10 @@ class _Teller:
     source: str
     draws: int
     leave: frozenset[str]
+    units: Mapping[str, str]
+
+    def unit(self, name: str) -> str:
+        return self.units.get(name) or guess_unit(name)
 
     def tell(self, thing: Any, name: str, depth: int) -> Any:
         if depth > _MOST_DEEP or thing is None:
@@ -140,7 +159,8 @@ class _Teller:
             return [self._pairs(row, depth + 1) for row in rows]
         if isinstance(thing, list | tuple | frozenset):
             kept = sorted(thing) if isinstance(thing, frozenset) else list(thing)
-            return [self.tell(item, name, depth + 1) for item in kept[:MOST_ROWS]]
+            told = [self.tell(item, name, depth + 1) for item in kept[:MOST_ROWS]]
+            return [item for item in told if item is not None]
         return None
 
     def _pairs(self, pairs: Mapping[str, Any], depth: int) -> dict[str, Any]:
@@ -154,13 +174,13 @@ class _Teller:
     def _number(self, value: float, name: str, *, is_whole: bool) -> Any:
         if math.isfinite(value):
             return int(value) if is_whole else value
-        return write_number(sum_draws(value, guess_unit(name)), self.source)
+        return write_number(sum_draws(value, self.unit(name)), self.source)
 
     def _array(self, array: Any, name: str, depth: int) -> Any:
         if array.dtype.kind not in "fiub":
             return None
         if array.shape in {(self.draws,), (1, self.draws)}:
-            return write_number(sum_draws(array, guess_unit(name)), self.source)
+            return write_number(sum_draws(array, self.unit(name)), self.source)
         if array.size == 1:
             return self.tell(array.reshape(-1)[0].item(), name, depth)
         if array.ndim == 1 and array.size <= 48:
