@@ -7,13 +7,13 @@ walk of a road they can drive on.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from capture.basis import InputError, Sheet
 from capture.place.drive import _check_limit
-from capture.place.network import Bools, Floats, Ints, Network
+from capture.place.network import Bools, Floats, Ints, Longs, Network
 from capture.place.positions import start_edges
 from capture.place.search import search_graph
 from capture.place.snap import Snap
@@ -96,15 +96,11 @@ def _stretches(network: Network, swept: Swept) -> tuple[Ints, Floats, Floats]:
 def _draw(
     network: Network, segment: Ints, low: Floats, high: Floats, values: Sheet
 ) -> MultiPolygon:
-    from scipy.ndimage import distance_transform_edt
-
     from capture.place.grid_kernels import paint_edges
+    from capture.place.outline_kernels import widen
 
     cell, reach = values.value("band_cell_m"), values.value("band_reach_m")
-    taken = np.unique(segment)
-    points = np.concatenate(
-        [np.arange(network.geom_indptr[g], network.geom_indptr[g + 1]) for g in taken]
-    )
+    points = _points(network, np.unique(segment))
     x, y = network.geom_x[points], network.geom_y[points]
     margin = reach + 2 * cell
     x0, y0 = float(x.min()) - margin, float(y.min()) - margin
@@ -116,25 +112,40 @@ def _draw(
     paint_edges(
         segment, low, high, network.geom_indptr, network.geom_x, network.geom_y, x0, y0, cell, grid
     )
-    near = distance_transform_edt(grid == 0) * cell <= reach
-    return _trace(near, x0, y0, cell, values.value("band_hole_m2"))
+    return _trace(widen(grid, reach / cell), x0, y0, cell, values.value("band_hole_m2"))
+
+
+def _points(network: Network, segments: Ints) -> Longs:
+    """Points of the geometry of some segments."""
+    first = np.asarray(network.geom_indptr)[segments]
+    counts = np.asarray(network.geom_indptr)[segments + 1] - first
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    points: Longs = np.repeat(first - starts[:-1], counts) + np.arange(starts[-1])
+    return points
 
 
 def _trace(mask: Bools, x0: float, y0: float, cell: float, hole_m2: float) -> MultiPolygon:
     """Turn marked cells into smoothed polygons."""
     import shapely
+    from scipy.ndimage import label
 
-    padded = np.pad(mask, ((0, 0), (1, 1))).astype(np.int8)
-    change = np.diff(padded, axis=1)
-    row, begin = np.nonzero(change == 1)
-    _, end = np.nonzero(change == -1)
-    boxes = shapely.box(x0 + begin * cell, y0 + row * cell, x0 + end * cell, y0 + (row + 1) * cell)
-    joined = shapely.union_all(boxes, grid_size=cell / 1024)
-    parts = []
-    for polygon in shapely.get_parts(joined):
-        holes = [ring for ring in polygon.interiors if shapely.Polygon(ring).area >= hole_m2]
-        parts.append(shapely.Polygon(polygon.exterior, holes))
-    smooth = shapely.simplify(shapely.union_all(parts), cell * 0.75)
-    clean = shapely.make_valid(smooth).buffer(0)
+    from capture.place.outline_kernels import follow_outlines
+
+    corners, starts, cells = follow_outlines(mask)
+    places = np.array([x0, y0]) + corners * cell
+    owner = np.repeat(np.arange(len(cells)), np.diff(starts))
+    rings = shapely.polygons(shapely.linearrings(places, indices=owner))
+    outer = shapely.is_ccw(shapely.get_exterior_ring(rings))
+    part = label(mask, np.ones((3, 3)))[0][cells[:, 0], cells[:, 1]]
+    holes: dict[int, list[Any]] = {}
+    for k in np.flatnonzero(~outer & (shapely.area(rings) >= hole_m2)).tolist():
+        holes.setdefault(int(part[k]), []).append(rings[k].exterior)
+    parts = [
+        shapely.Polygon(rings[k].exterior, holes.get(int(part[k]), []))
+        for k in np.flatnonzero(outer).tolist()
+    ]
+    # outlines may touch themselves at corners, and ground may lie in a hole that was filled
+    joined = shapely.union_all(shapely.make_valid(parts))
+    clean = shapely.make_valid(shapely.simplify(joined, cell * 0.75)).buffer(0)
     polygons = [p for p in shapely.get_parts(clean) if p.geom_type == "Polygon" and p.area > 0]
     return shapely.MultiPolygon(polygons)

@@ -12,7 +12,7 @@ from numba import njit
 
 
 @njit(cache=True, nogil=True)
-def push(keys: Any, items: Any, size: int, key: Any, item: int) -> Any:
+def push(keys: Any, items: Any, size: int, key: Any, item: Any) -> Any:
     """Add to a heap, growing it when full: keys, items and size."""
     if size == keys.size:
         more_keys = np.empty(2 * keys.size, keys.dtype)

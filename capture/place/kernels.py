@@ -22,10 +22,13 @@ import numpy as np
 from numba import njit
 
 from capture.place.heap import pop, push
+from capture.place.prefetch import fetch_soon
 
 #: an edge as clean paths see it: ticks, and the node it leads to or, where successors are
 #: forbidden, a node that nothing reaches
 ROAD: Final = np.dtype([("cost", "u4"), ("onto", "i4")])
+#: a node during a search: ticks of its clean arrival, its first edge, and how many leave it
+NODE: Final = np.dtype([("key", "i8"), ("start", "u4"), ("count", "u4")])
 #: an item of a bucket: which node waits, and the item behind it
 ITEM: Final = np.dtype([("what", "i4"), ("after", "i4")])
 #: later than anything
@@ -47,25 +50,25 @@ def sweep_nodes(
 ) -> Any:
     """Search along clean paths from some partly driven edges, up to a limit.
 
-    ``work.key`` is ``limit + 1`` at the start, and ``work.nodes`` lists the nodes whose key
-    fell. Returns how many, or ~that when ``item`` is full.
+    Every key is ``limit + 1`` at the start, and ``work.nodes`` lists the nodes whose key fell.
+    Returns how many, or ~that when ``item`` is full.
 
     What a branch would decide is computed instead, since it could not be foretold: every edge
     writes an item and a place in the list, and only counts it when it brings its node nearer.
     """
-    road, start, key, nodes, bucket = roads.road, roads.start, work.key, work.nodes, work.bucket
+    road, node, nodes, bucket = roads.road, work.node, work.nodes, work.bucket
     mask, shift = np.uint64(len(bucket) - 1), np.uint64(roads.shift)
     unseen = limit + 1
     waiting, used, found = np.int64(0), np.int64(0), np.int64(0)
     for s in range(len(first_edge)):
         to = road[first_edge[s]].onto
         now = first_key[s]
-        if now >= key[to]:
+        if now >= node[to].key:
             continue
-        if key[to] == unseen:
+        if node[to].key == unseen:
             nodes[found] = to
             found += 1
-        key[to] = now
+        node[to].key = now
         slot = (np.uint64(now) >> shift) & mask
         item[used].what = to
         item[used].after = bucket[slot]
@@ -82,18 +85,19 @@ def sweep_nodes(
         bucket[slot] = item[taken].after
         waiting -= 1
         at = np.uint32(item[taken].what)
-        now = key[at]
+        now = node[at].key
         if (np.uint64(now) >> shift) != turn:
             continue
-        low, high = np.uint32(start[at]), np.uint32(start[at + np.uint32(1)])
-        if used + (high - low) >= len(item):
+        low, count = np.uint64(node[at].start), np.uint64(node[at].count)
+        if used + count >= len(item):
             return ~found
-        for k in range(np.uint64(low), np.uint64(high)):
+        for k in range(low, low + count):
             there = now + np.int64(road[k].cost)
             to = np.uint32(road[k].onto)
-            known = key[to]
+            known = node[to].key
+            fetch_soon(road, np.uint64(node[to].start))
             better = np.int64(there < known)
-            key[to] = min(there, known)
+            node[to].key = min(there, known)
             nodes[found] = to
             found += better & np.int64(known == unseen)
             slot = (np.uint64(there) >> shift) & mask
@@ -119,7 +123,7 @@ def sweep_edges(
     start, cost, onto, opposite = roads.start, roads.cost, roads.onto, roads.opposite
     bans, before_bans, dead_end = roads.bans, roads.before_bans, roads.dead_end
     ban_start, ban_onto = roads.ban_start, roads.ban_onto
-    key, nodes, arrival, met = work.key, work.nodes, work.arrival, work.met
+    node, nodes, arrival, met = work.node, work.nodes, work.arrival, work.met
     edge_key, edge_mark, marked = work.edge_key, work.edge_mark, work.marked
     edges = len(cost)
     size = labelled = touched = 0
@@ -128,7 +132,7 @@ def sweep_edges(
         if not before_bans[here]:
             continue
         for k in range(start[here], start[here + 1]):
-            there = key[here] + np.int64(cost[k])
+            there = node[here].key + np.int64(cost[k])
             if bans[k] and there <= limit:
                 edge_mark[k] = stamp
                 edge_key[k] = there
@@ -141,7 +145,7 @@ def sweep_edges(
             keys, items, size = push(keys, items, size, first_key[s], edges + s)
     for j in range(labelled):
         seed = np.int64(marked[j])
-        if edge_key[seed] < key[onto[seed]]:
+        if edge_key[seed] < node[onto[seed]].key:
             keys, items, size = push(keys, items, size, edge_key[seed], seed)
     while size > 0:
         now, over, size = pop(keys, items, size)
@@ -150,7 +154,7 @@ def sweep_edges(
         elif edge_key[over] < now:
             continue
         here = onto[over]
-        if key[here] <= now:
+        if node[here].key <= now:
             continue
         if now < arrival[here]:
             if arrival[here] == FAR:
@@ -170,7 +174,7 @@ def sweep_edges(
                 marked[labelled] = k
                 labelled += 1
             edge_key[k] = there
-            if there < key[onto[k]]:
+            if there < node[onto[k]].key:
                 keys, items, size = push(keys, items, size, there, k)
     return touched, labelled
 
@@ -195,31 +199,33 @@ def search(
 def renew(work: Any, limit: int) -> None:
     """Make all nodes new, for searches up to a limit."""
     work.bucket[:] = -1
-    work.key[:-1] = limit + 1
-    work.key[-1] = -1
+    node = work.node
+    for k in range(len(node) - 1):
+        node[k].key = limit + 1
+    node[len(node) - 1].key = -1
 
 
 @njit(cache=True, nogil=True)
 def forget(work: Any, limit: int, found: int, touched: int) -> None:
     """Make the nodes of a finished search new again."""
-    key, nodes, arrival, met = work.key, work.nodes, work.arrival, work.met
+    node, nodes, arrival, met = work.node, work.nodes, work.arrival, work.met
     for k in range(found):
-        key[nodes[k]] = limit + 1
+        node[nodes[k]].key = limit + 1
     for k in range(touched):
         arrival[met[k]] = FAR
 
 
 @njit(cache=True, nogil=True)
 def search_rows(
-    roads: Any, work: Any, item: Any, node: Any, tick: Any, indptr: Any, first_edge: Any,
+    roads: Any, work: Any, item: Any, listed: Any, tick: Any, indptr: Any, first_edge: Any,
     first_key: Any, limit: int, stamp: int,
 ) -> tuple[Any, Any, Any, Any]:  # fmt: skip
     """Search from one place after the other: how many nodes each, nodes, ticks, and ``item``.
 
     Place q has the starts ``indptr[q]`` to ``indptr[q + 1]``; its search is stamped
-    ``stamp + q``. Nodes and ticks are written into ``node`` and ``tick``, or larger ones.
+    ``stamp + q``. Nodes and ticks are written into ``listed`` and ``tick``, or larger ones.
     """
-    key, nodes, arrival, met = work.key, work.nodes, work.arrival, work.met
+    node, nodes, arrival, met = work.node, work.nodes, work.arrival, work.met
     rows = len(indptr) - 1
     counts = np.zeros(rows, np.int64)
     used = 0
@@ -228,27 +234,27 @@ def search_rows(
         found, touched, _, item = search(
             roads, work, item, first_edge[part], first_key[part], limit, stamp + q
         )
-        if used + found + touched > len(node):
-            room = max(2 * len(node), used + found + touched)
-            more_node, more_tick = np.empty(room, np.int32), np.empty(room, np.int64)
-            more_node[:used] = node[:used]
+        if used + found + touched > len(listed):
+            room = max(2 * len(listed), used + found + touched)
+            more_listed, more_tick = np.empty(room, np.int32), np.empty(room, np.int64)
+            more_listed[:used] = listed[:used]
             more_tick[:used] = tick[:used]
-            node, tick = more_node, more_tick
+            listed, tick = more_listed, more_tick
         begun = used
         for j in range(touched):
             at = met[j]
-            if key[at] > limit:
-                node[used] = at
+            if node[at].key > limit:
+                listed[used] = at
                 tick[used] = arrival[at]
                 used += 1
         for j in range(found):
             at = nodes[j]
-            node[used] = at
-            tick[used] = key[at]
+            listed[used] = at
+            tick[used] = node[at].key
             used += 1
         if touched > 0:
             for j in range(used - found, used):
-                tick[j] = min(tick[j], arrival[node[j]])
+                tick[j] = min(tick[j], arrival[listed[j]])
         forget(work, limit, found, touched)
         counts[q] = used - begun
-    return counts, node, tick, item
+    return counts, listed, tick, item

@@ -12,9 +12,9 @@ from capture.place.network import Floats, Ints, Longs
 from capture.place.search import SearchGraph
 
 _LABEL_BITS = 62
-#: the sweep's buckets are 2^4 times as wide as those of one search: it goes on for longer around
+#: the sweep's buckets are 2^3 times as wide as those of one search: it goes on for longer around
 #: one source before it turns to the next, so that what it looked at is still at hand
-_WIDER = 4
+_WIDER = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -24,7 +24,7 @@ from capture.place.long_bans import Twins, make_twins
 from capture.place.network import Bools, Floats, Ints, Longs, Network
 
 #: seconds a bucket of the queue spans: few enough empty ones to pass over, and few in each
-BUCKET_SECONDS = 0.5
+BUCKET_SECONDS = 1.0
 _MOST_BUCKETS = 1 << 16
 _COST_BITS = 32
 _FINEST_BITS = 30

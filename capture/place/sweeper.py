@@ -28,8 +28,8 @@ class Work(NamedTuple):
 
     #: first item of each bucket, -1 if none
     bucket: Ints
-    #: ticks of each node's clean arrival, and -1 for the node that nothing reaches, (N+1,)
-    key: Longs
+    #: NODE records with ticks of the clean arrival, -1 for the last, which nothing reaches, (N+1,)
+    node: NDArray[np.void]
     #: nodes reached, (N+1,)
     nodes: Ints
     #: ticks of each node's arrival behind forbidden turns, (N,)
@@ -51,14 +51,16 @@ class Sweeper:
     )  # fmt: skip
 
     def __init__(self, graph: SearchGraph) -> None:
-        from capture.place.kernels import FAR, ITEM
+        from capture.place.kernels import FAR, ITEM, NODE
 
         edges, nodes = len(graph.leaves), len(graph.roads.start) - 1
+        node = np.zeros(nodes + 1, dtype=NODE)
+        node["start"], node["count"][:-1] = graph.roads.start, np.diff(graph.roads.start)
         self.graph = graph
         self.item: NDArray[np.void] = np.empty(edges + 2 * MOST_STARTS, dtype=ITEM)
         self.work = Work(
             bucket=np.full(graph.buckets, -1, dtype=np.int32),
-            key=np.empty(nodes + 1, dtype=np.int64),
+            node=node,
             nodes=np.empty(nodes + 1, dtype=np.int32),
             arrival=np.full(nodes, FAR, dtype=np.int64),
             met=np.empty(nodes, dtype=np.int32),
@@ -160,7 +162,7 @@ class Swept:
 
         sweeper = self.sweeper
         work, roads = sweeper.work, sweeper.graph.roads
-        key = work.key[sweeper.graph.leaves[edge]]
+        key = work.node["key"][sweeper.graph.leaves[edge]]
         ticks: Longs = np.where((edge >= 0) & (key <= sweeper.limit), key + roads.cost[edge], FAR)
         marked = (edge >= 0) & (work.edge_mark[edge] == sweeper.stamp)
         both: Longs = np.where(marked, np.minimum(ticks, work.edge_key[edge]), ticks)
@@ -178,5 +180,5 @@ class Swept:
         begun = work.edge_key[marked] - roads.cost[marked]
         return (
             np.concatenate([edges, marked]).astype(np.int32),
-            np.concatenate([np.repeat(work.key[nodes], counts), begun]),
+            np.concatenate([np.repeat(work.node["key"][nodes], counts), begun]),
         )
