@@ -49,8 +49,9 @@ def show_drawing(scene: Scene) -> None:
         unsafe_allow_html=True,
     )
     st.caption(
-        "The line to scale, from the side and from above: what happens to the soil, metres or feet "
-        "and seconds from entry. Numbers are those of the stations below."
+        "The line to scale, from the side and from above: what happens to the soil, "
+        f"{'feet' if scene.system == 'us' else 'metres'} and seconds from entry. Numbers are those "
+        "of the stations below."
     )
 
 

@@ -70,7 +70,7 @@ def show_queue(scene: Scene, study: Any) -> None:
         _say_share(queue.line_use_share),
         _say_share(queue.bays_taken_share),
     )
-    show_cautions((*line.cautions, *queue.cautions))
+    show_cautions((*line.cautions, *queue.cautions), scene.system)
 
 
 def _show_standing(scene: Scene, study: Any) -> None:

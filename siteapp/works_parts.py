@@ -12,7 +12,7 @@ from capture.papers import works_tables as tables
 from capture.papers.layers import make_ground_layer, make_site_layer
 from capture.papers.marks import drop_empty
 from capture.papers.tables import render_csv
-from capture.papers.words import say_amount, say_money, say_number
+from capture.papers.words import say_amount, say_lengths, say_money, say_number
 from siteapp.frame import Scene, change, say
 from siteapp.show import show_cautions, show_map, show_table
 from siteapp.text import as_markdown, say_withheld
@@ -58,9 +58,9 @@ def show_utilities(scene: Scene, study: Any) -> None:
                 _show_timeline(scene, utilities)
             if name == "Power":
                 _show_motors(scene, utilities)
-            show_cautions(cautions)
+            show_cautions(cautions, scene.system)
     if utilities.stations.assumed:
-        show_cautions(utilities.stations.assumed)
+        show_cautions(utilities.stations.assumed, scene.system)
 
 
 def _show_timeline(scene: Scene, utilities: Any) -> None:
@@ -143,7 +143,7 @@ def show_ground(scene: Scene) -> None:
     say(
         "The ground: <b>{}</b>. {}.",
         STATUS_WORDS[ground.status],
-        "; ".join(ground.reasons),
+        "; ".join(say_lengths(why, scene.system) for why in ground.reasons),
     )
     left, right = st.columns([3, 2])
     with left:
@@ -160,7 +160,7 @@ def show_ground(scene: Scene) -> None:
             say_number(ground.months_low, digits=2),
             say_amount(ground.months_high, "months", digits=2),
         )
-    show_cautions(ground.cautions)
+    show_cautions(ground.cautions, scene.system)
 
 
 def _show_placement(scene: Scene, ground: Any) -> None:

@@ -73,7 +73,7 @@ def render_workbook(study: Any, *, date: str = "", system: UnitSystem | None = N
 
 def render_sheets(study: Any, sheets: Mapping[str, pd.DataFrame], *, date: str = "") -> bytes:
     """Render some tables of a study as an XLSX workbook of their own, by name of the sheet."""
-    return _render(_list_about(study, date), sheets, charts=False)
+    return _render(_list_about(study, date, alone=True), sheets, charts=False)
 
 
 def render_ranking_workbook(many: Any, *, date: str = "") -> bytes:
@@ -98,15 +98,20 @@ def render_ranking_workbook(many: Any, *, date: str = "") -> bytes:
     return _render(about, sheets, charts=False)
 
 
-def _list_about(made: Any, date: str) -> list[tuple[str, str]]:
+def _list_about(made: Any, date: str, *, alone: bool = False) -> list[tuple[str, str]]:
+    """List what the first sheet says; ``alone`` without a sheet of the data, in own units."""
+    told = "as delivered; the study's workbook lists each layer with its source" if alone else (
+        "as delivered; see Data"
+    )  # fmt: skip
+    units = "the reader's" if alone else "SI"
     return [
         ("area", made.area.name),
-        ("data", "invented demo data" if made.area.invented else "as delivered; see Data"),
+        ("data", "invented demo data" if made.area.invented else told),
         ("date", date),
         ("year", f"{made.year}"),
         ("program", f"site-to-line {capture.__version__}"),
         ("draws, seed", f"{made.worlds.draws}, {made.worlds.seed}"),
-        ("units", "SI, the unit stands in the heading or in a column of its own"),
+        ("units", f"{units}, the unit stands in the heading or in a column of its own"),
         ("values", "middle of the draws; low and high hold nine times out of ten"),
         ("formulas", "none: every cell is a value of this study"),
         ("caution", "planning figures, not an appraisal, an offer or investment advice"),

@@ -78,5 +78,5 @@ with st.expander("Your own sales by hour", expanded=bool(scene.inputs.sales)):
 with st.expander("Holidays, closed days, weather", expanded=bool(scene.inputs.year_choice)):
     show_year(scene)
 offer_inputs(scene, ["opens_hour", "closes_hour", "years_open"], heading="Opening hours")
-show_cautions(study.shape.cautions)
+show_cautions(study.shape.cautions, scene.system)
 numbers_editor(scene, ["hours"])

@@ -5,7 +5,7 @@ import streamlit as st
 
 from capture.papers.money_tables import find_land_price
 from capture.papers.pictures import make_money_table
-from capture.papers.words import say_amount, say_money
+from capture.papers.words import say_amount, say_lengths, say_money
 from siteapp import money_parts
 from siteapp.frame import open_screen, say
 from siteapp.show import numbers_editor, offer_inputs, show_cautions, show_table
@@ -52,9 +52,10 @@ show_table(
 offer_inputs(scene, ["ticket_price_usd", "plan_price_usd_month", "land_cost_usd", "years_open"])
 st.subheader("Does it fit, and what could end it?", anchor=False)
 ground = study.ground
-say("The ground: <b>{}</b>. {}.", STATUS_WORDS[ground.status], "; ".join(ground.reasons))
+reasons = "; ".join(say_lengths(why, scene.system) for why in ground.reasons)
+say("The ground: <b>{}</b>. {}.", STATUS_WORDS[ground.status], reasons)
 st.page_link(
     "screens/line.py", label="See it on the parcel and answer", icon=":material/fact_check:"
 )
-show_cautions(money.cautions)
+show_cautions(money.cautions, scene.system)
 numbers_editor(scene, ["money"])

@@ -92,3 +92,20 @@ def test_roads_that_nobody_counted_may_not_be_called_counted(demo_study: Any) ->
     assert any(text.startswith("'counted'") for text in pitch.may_not)
     counted = replace(made, chain=replace(made.chain, streams=streams))
     assert any(text.startswith("vehicles on ") for text in make_pitch(counted).may)
+
+
+def test_a_schedule_of_its_own_names_no_sheet_that_is_not_there(demo_study: Any) -> None:
+    import io
+
+    import openpyxl
+
+    from capture.papers.works_tables import render_schedule
+
+    ask = demo_study.chain.request
+    real = replace(ask, area=replace(ask.area, invented=False))
+    made = replace(demo_study, chain=replace(demo_study.chain, request=real))
+    book = openpyxl.load_workbook(io.BytesIO(render_schedule(made, "us")))
+    said = " ".join(str(row[1]) for row in book["About"].iter_rows(values_only=True))
+    assert "see Data" not in said
+    assert "SI" not in said
+    assert "Data" not in book.sheetnames
