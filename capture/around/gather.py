@@ -38,6 +38,7 @@ _STATUS_WORDS: Final = (
     (r"plan|propos|permit|construct|filed|future|coming", "planned"),
     (r"open|operat|exist|active", "open"),
 )
+_NUMBER: Final = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?|[-+]?inf", re.IGNORECASE)
 _MOST_PRICE_USD: Final = 1000.0
 _MOST_BAYS: Final = 100.0
 #: rows of a table of rivals at most
@@ -159,6 +160,9 @@ def gather_table_entries(area: Area, place: Place) -> tuple[list[Entry], list[st
             faults.append(f"row {row}: must have a latitude and a longitude in degrees; add them")
             continue
         cells = {field: _clean(record[name]) for field, name in columns.items()}
+        hours = cells.get("open_hours_day", "")
+        if hours and not _NUMBER.fullmatch(hours) and math.isnan(read_opening_hours(hours)):
+            notes.append(f"rivals, row {row}: opening hours {hours[:40]!r} are not understood")
         point = shape.representative_point() if shape.geom_type != "Point" else shape
         entries.append(_read_row(cells, row, point, place, faults))
         if outside := explain_outside(place, float(point.y), float(point.x)):
@@ -214,6 +218,9 @@ def _read_row(
             faults.append(f"row {row}: {field} must be a date such as 2016-05, got {text!r}")
         return value
 
+    hours = cells.get("open_hours_day", "")
+    if _NUMBER.fullmatch(hours) and math.isnan(read_opening_hours(hours)):
+        faults.append(f"row {row}: open_hours_day must be above 0 to 24 h, got {hours!r}")
     x, y = place.network.projection.to_xy([point.y], [point.x])
     opened, closed = date("opened"), date("closed")
     if opened > closed:
@@ -231,7 +238,7 @@ def _read_row(
         closed=closed,
         status=_read_status(cells.get("status", "")),
         price_usd=number("price_usd", 0.01, _MOST_PRICE_USD, "USD"),
-        open_hours_day=read_opening_hours(cells.get("open_hours_day", "")),
+        open_hours_day=read_opening_hours(hours),
         source=f"your table, row {row}",
         rank=0,
     )

@@ -181,6 +181,22 @@ def test_columns_not_understood_are_named(tmp_path):
     assert "not used: colour" in " ".join(load_rivals(area, place).notes)
 
 
+@pytest.mark.regression
+@pytest.mark.parametrize("hours", ["-5", "0", "25", "inf", "999999999999"])
+def test_hours_that_no_day_has_are_refused(tmp_path, hours):
+    area, place = _town(tmp_path, [_row(-300, 30, more=f"1,open,2010-05,,12.5,{hours}")])
+    with pytest.raises(DataError, match="row 2: open_hours_day must be above 0 to 24 h"):
+        load_rivals(area, place)
+
+
+@pytest.mark.regression
+def test_hours_not_understood_are_said(tmp_path):
+    area, place = _town(tmp_path, [_row(-300, 30, more="1,open,2010-05,,12.5,by appointment")])
+    rivals = load_rivals(area, place)
+    assert np.isnan(rivals.open_hours_day[0])
+    assert any("row 2: opening hours 'by appointment'" in note for note in rivals.notes)
+
+
 def test_hostile_names_are_kept_as_plain_text(tmp_path):
     name = "<script>{{7*7}}</script>\x00"
     area, place = _town(tmp_path, [_row(-300, 30, name=name.replace("\x00", ""))])
