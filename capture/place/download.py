@@ -33,6 +33,8 @@ SHAPES_FILE: Final = "shapes.downloaded.json"
 #: told in a few words what is being done; what it raises ends the download
 Say = Callable[[str], None]
 _TIMEOUT_S: Final = 120
+#: wait for a sign that a server is there
+_KNOCK_S: Final = 15
 _TURN: Final = Lock()
 _NOTE: Final = "downloaded roads hold no turn restrictions"
 Box = tuple[float, float, float, float]
@@ -205,6 +207,7 @@ def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path, say: Say) ->
             south, west, north, east = wanted.get("bbox") or _geocode(ox, wanted["place"])
             box = (west, south, east, north)
             say("asking for roads")
+            _knock(ox)
             graph = ox.graph_from_bbox(
                 box, network_type="drive_service", simplify=False, retain_all=True,
                 truncate_by_edge=True,
@@ -217,6 +220,14 @@ def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path, say: Say) ->
                 ox._errors.ResponseStatusCodeError) as error:  # fmt: skip
             raise DataError(_explain(error)) from None
         _write(ox, graph, found, roads, shapes)
+
+
+def _knock(ox: Any) -> None:
+    """Ask whether the server is there; without it OSMnx would wait a minute for its turn."""
+    import requests
+
+    status = f"{ox.settings.overpass_url.rstrip('/')}/status"
+    requests.get(status, timeout=_KNOCK_S, headers={"User-Agent": ox.settings.http_user_agent})
 
 
 def _geocode(ox: Any, place: str) -> Box:
