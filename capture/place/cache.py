@@ -114,7 +114,7 @@ def save_columns(file: Path, columns: Mapping[str, NDArray[Any]], heading: Any) 
     places: dict[str, tuple[str, int, int]] = {}
     at = checksum = 0
     for name, column in columns.items():
-        raw = memoryview(np.ascontiguousarray(column).view(np.uint8))
+        raw = np.ascontiguousarray(column).view(np.uint8).data
         places[name] = (column.dtype.str, len(column), at)
         for part in (raw, bytes(-len(raw) % _ALIGN)):
             checksum = zlib.crc32(part, checksum)

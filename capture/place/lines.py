@@ -212,7 +212,8 @@ def _join(opened: IO[bytes]) -> Lines:
 
     codes: defaultdict[bytes, int] = defaultdict()
     codes.default_factory = codes.__len__
-    parts: list[tuple[Any, ...]] = []
+    kinds = (np.int8, np.int64, np.int64, np.int32, np.int64, np.int64, np.float64, np.float64)
+    parts: list[list[Any]] = [[np.empty(0, kind)] for kind in kinds]
     relations = []
     tags = refs = 0
     for text, (things, tag, ref, lat, lon, spots) in _scan(opened):
@@ -221,16 +222,15 @@ def _join(opened: IO[bytes]) -> Lines:
         for k in np.flatnonzero(things[:, 0] == RELATION).tolist():
             end = things[k + 1, 4] if k + 1 < len(things) else len(text)
             relations.append(_read_relation(text[things[k, 4] : end].tobytes()))
-        parts.append(
-            (things[:, 0].astype(np.int8), things[:, 1], things[:, 2] + tags, code[tag],
-             things[:, 3] + refs, ref, lat, lon)
-        )  # fmt: skip
+        columns = (things[:, 0].astype(np.int8), things[:, 1].copy(), things[:, 2] + tags,
+                   code[tag], things[:, 3] + refs, ref, lat, lon)  # fmt: skip
+        for part, column in zip(parts, columns, strict=True):
+            part.append(column)
         tags, refs = tags + len(tag), refs + len(ref)
-    kinds = (np.int8, np.int64, np.int64, np.int32, np.int64, np.int64, np.float64, np.float64)
-    whole = [
-        np.concatenate([part[k] for part in parts] or [np.empty(0, kind)])
-        for k, kind in enumerate(kinds)
-    ]
+    whole: list[Any] = []
+    for part in parts:
+        whole.append(np.concatenate(part))
+        part.clear()
     return Lines(
         kind=whole[0],
         number=whole[1],
