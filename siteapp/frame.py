@@ -245,7 +245,10 @@ def _strip(scene: Scene, title: str) -> None:
     with st.container(key="ways", horizontal=True):
         if st.button("Why? Any number here", icon=":material/help:", type="tertiary"):
             show_every(scene.complete(), title, scene.token, scene.system)
-        st.page_link("screens/trail.py", label="Trail: every input", icon=":material/account_tree:")
+        if st.session_state.get("listed"):
+            st.page_link(
+                "screens/trail.py", label="Trail: every input", icon=":material/account_tree:"
+            )
 
 
 def say(sentence: str, *values: object) -> None:

@@ -37,4 +37,6 @@ if "visibility" in inspect.signature(st.Page).parameters:
     path, title, icon = SCREENS[0]
     hidden: dict[str, Any] = {"visibility": "hidden"}
     pages.append(st.Page(path, title=title, icon=icon, url_path=Path(path).stem, **hidden))
+# a screen that is run by itself knows no other to lead to
+st.session_state["listed"] = True
 st.navigation(pages, position="sidebar").run()
