@@ -2,6 +2,7 @@
 
 from capture.basis.amounts import check_amount, say_amount_fault
 from capture.basis.draws import Range, Worlds
+from capture.basis.entries import chosen, fixed, remembered
 from capture.basis.errors import (
     CaptureError,
     CaptureWarning,
@@ -37,13 +38,16 @@ __all__ = [
     "Worlds",
     "cell_text",
     "check_amount",
+    "chosen",
     "convert_in",
     "convert_out",
     "escape_text",
     "find_permitted",
+    "fixed",
     "load_offer",
     "plain_text",
     "practice",
     "raise_gathered",
+    "remembered",
     "say_amount_fault",
 ]

@@ -8,25 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Sheet, Sourced, practice
+from capture.basis import Sheet, fixed, practice
 from capture.basis.units import M_PER_FT
-
-
-def _fixed(
-    name: str, value: float, unit: str, meaning: str, source: str, locator: str = ""
-) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=value,
-        high=value,
-        source=source,
-        locator=locator,
-        grade="published",
-        meaning=meaning,
-    )
-
 
 _AASHTO: Final = "AASHTO, A Policy on Geometric Design of Highways and Streets"
 
@@ -39,7 +22,7 @@ _PERMITTED: Final = {
 VALUES: Final = Sheet(
     "ground",
     [
-        _fixed(
+        fixed(
             "turn_outer_m",
             7.3,
             "m",
@@ -47,7 +30,7 @@ VALUES: Final = Sheet(
             _AASHTO,
             "design vehicle P, minimum turning path",
         ),
-        _fixed(
+        fixed(
             "turn_inner_m",
             4.4,
             "m",
@@ -55,8 +38,8 @@ VALUES: Final = Sheet(
             _AASHTO,
             "design vehicle P, minimum turning path",
         ),
-        _fixed("car_length_m", 5.8, "m", "length of a passenger car", _AASHTO, "design vehicle P"),
-        _fixed("car_width_m", 2.1, "m", "width of a passenger car", _AASHTO, "design vehicle P"),
+        fixed("car_length_m", 5.8, "m", "length of a passenger car", _AASHTO, "design vehicle P"),
+        fixed("car_width_m", 2.1, "m", "width of a passenger car", _AASHTO, "design vehicle P"),
         practice(
             "building_setback_m",
             10 * M_PER_FT,

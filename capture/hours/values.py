@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Sheet, Sourced, practice
+from capture.basis import Sheet, Sourced, chosen, practice
 
 MONTHS: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -27,19 +27,6 @@ _WEEKEND = (
     *(0.40, 0.75, 1.10, 1.40, 1.60, 1.65, 1.55, 1.30),
     *(1.00, 0.70, 0.45, 0.25, 0.18, 0.14, 0.10, 0.07),
 )
-
-
-def _ours(name: str, low: float, value: float, high: float, unit: str, meaning: str) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=low,
-        high=high,
-        source="our own modelling choice",
-        grade="invented",
-        meaning=meaning,
-    )
 
 
 def _series(
@@ -87,7 +74,7 @@ VALUES: Final = Sheet(
         *_series("weekday", WEEKDAYS, _WEEK, "weekday against the mean day"),
         *_series("workday_hour", _HOURS, _WORKDAY, "hour of a Monday to Friday, relative weight"),
         *_series("weekend_hour", _HOURS, _WEEKEND, "hour of a Saturday or Sunday, relative weight"),
-        _ours(
+        chosen(
             "road_blend_share",
             0.0,
             0.25,
@@ -95,7 +82,7 @@ VALUES: Final = Sheet(
             "share",
             "how much of the passing road's own hours is blended into the wash's",
         ),
-        _ours(
+        chosen(
             "salt_snow_days",
             12,
             20,
@@ -103,19 +90,19 @@ VALUES: Final = Sheet(
             "days",
             "snow days a year from which months follow the salted-road shape in full",
         ),
-        _ours("holiday_factor", 0.6, 0.85, 1.2, "1", "a public holiday against the same weekday"),
-        _ours("wet_day_m", 0.001, 0.0025, 0.004, "m", "rain from which a day counts as wet"),
+        chosen("holiday_factor", 0.6, 0.85, 1.2, "1", "a public holiday against the same weekday"),
+        chosen("wet_day_m", 0.001, 0.0025, 0.004, "m", "rain from which a day counts as wet"),
         practice("wet_day_change_share", -0.92, -0.75, -0.5, "1", "change of a wet day's cars"),
         practice(
             "rebound_factor", 1.1, 1.3, 1.7, "1", "first dry day after rain against a dry day"
         ),
         practice("thaw_factor", 1.5, 2.2, 3.2, "1", "first thaw in salt country against a dry day"),
-        _ours("thaw_c", 2.0, 4.0, 7.0, "degC", "warmest hour from which salted cars come in"),
-        _ours("thaw_days", 3, 7, 14, "days", "how far back snow or frost still makes a thaw"),
-        _ours(
+        chosen("thaw_c", 2.0, 4.0, 7.0, "degC", "warmest hour from which salted cars come in"),
+        chosen("thaw_days", 3, 7, 14, "days", "how far back snow or frost still makes a thaw"),
+        chosen(
             "closed_c", -12.0, -7.0, -4.0, "degC", "warmest hour below which the wash stays shut"
         ),
-        _ours(
+        chosen(
             "weather_floor",
             0.4,
             0.5,
@@ -123,7 +110,7 @@ VALUES: Final = Sheet(
             "1",
             "least mean of a month's weather factors that is made up for on its open days",
         ),
-        _ours(
+        chosen(
             "crowd_knee",
             1.7,
             2.0,
@@ -131,7 +118,7 @@ VALUES: Final = Sheet(
             "1",
             "times the mean day from which a day rises less than its factors say",
         ),
-        _ours(
+        chosen(
             "crowd_power",
             0.3,
             0.5,
@@ -139,7 +126,7 @@ VALUES: Final = Sheet(
             "1",
             "how a day rises beyond that knee, so that the busiest day keeps to practice",
         ),
-        _ours(
+        chosen(
             "day_cv",
             0.12,
             0.18,
@@ -147,7 +134,7 @@ VALUES: Final = Sheet(
             "share",
             "spread of a day round its expectation when daily weather is known",
         ),
-        _ours(
+        chosen(
             "day_cv_no_weather",
             0.18,
             0.26,
@@ -156,7 +143,7 @@ VALUES: Final = Sheet(
             "spread of a day round its expectation when weather is part of the noise",
         ),
         practice("weather_year_cv", 0.03, 0.07, 0.12, "share", "spread of a year through weather"),
-        _ours(
+        chosen(
             "peak_log_sd",
             0.12,
             0.2,
@@ -167,7 +154,7 @@ VALUES: Final = Sheet(
         practice("ramp_year_1", 0.40, 0.58, 0.75, "share", "first year against the mature year"),
         practice("ramp_year_2", 0.65, 0.80, 0.92, "share", "second year against the mature year"),
         practice("ramp_year_3", 0.85, 0.95, 0.999, "share", "third year against the mature year"),
-        _ours(
+        chosen(
             "sales_pseudo_cars",
             200,
             500,

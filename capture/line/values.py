@@ -8,35 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Sheet, Sourced, practice
+from capture.basis import Sheet, chosen, practice, remembered
 from capture.basis.units import M_PER_FT, MPS_PER_FT_PER_MIN
-
-
-def _ours(name: str, low: float, value: float, high: float, unit: str, meaning: str) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=low,
-        high=high,
-        source="our own modelling choice",
-        grade="invented",
-        meaning=meaning,
-    )
-
-
-def _memory(name: str, low: float, value: float, high: float, unit: str, meaning: str) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=low,
-        high=high,
-        source="from memory, unchecked",
-        grade="memory",
-        meaning=meaning,
-    )
-
 
 _STEP: Final = 0.25 * MPS_PER_FT_PER_MIN
 
@@ -64,19 +37,19 @@ VALUES: Final = Sheet(
             "loading_unattended_share", 0.50, 0.68, 0.80, "share",
             "share of the chain's places that are filled when cars load themselves",
         ),
-        _ours(
+        chosen(
             "speed_step_mps", _STEP, _STEP, _STEP, "m/s",
             "steps in which chain speeds are looked at",
         ),
         practice(
             "car_length_m", 4.2, 4.8, 5.6, "m", "length of a car, nose to tail"
         ),
-        _ours("conveyor_beyond_m", 0.6, 1.5, 3.0, "m", "chain and pits beyond the last roller"),
-        _ours("building_margin_m", 1.2, 1.8, 3.0, "m", "doors and walls beyond the line, in all"),
-        _ours("building_width_m", 9.0, 11.0, 14.0, "m", "line and equipment room side by side"),
-        _ours("second_line_width_m", 4.5, 5.5, 7.0, "m", "what each further line adds in width"),
-        _ours("plant_usd_m", 2500, 5400, 9000, "USD/m", "pumps, air, pipes and panels per length"),
-        _ours("controls_usd", 40e3, 80e3, 150e3, "USD", "controls and pay points of one line"),
+        chosen("conveyor_beyond_m", 0.6, 1.5, 3.0, "m", "chain and pits beyond the last roller"),
+        chosen("building_margin_m", 1.2, 1.8, 3.0, "m", "doors and walls beyond the line, in all"),
+        chosen("building_width_m", 9.0, 11.0, 14.0, "m", "line and equipment room side by side"),
+        chosen("second_line_width_m", 4.5, 5.5, 7.0, "m", "what each further line adds in width"),
+        chosen("plant_usd_m", 2500, 5400, 9000, "USD/m", "pumps, air, pipes and panels per length"),
+        chosen("controls_usd", 40e3, 80e3, 150e3, "USD", "controls and pay points of one line"),
         practice("pay_ticket_s", 25, 40, 75, "s", "time at the pay point, single ticket"),
         practice("pay_member_s", 6, 10, 18, "s", "time at the pay point, plan member"),
         practice("member_share", 0.45, 0.68, 0.82, "share", "share of washes on a plan"),
@@ -88,16 +61,18 @@ VALUES: Final = Sheet(
         practice("vacuum_bays", 12, 18, 28, "bays", "vacuum bays of a long line"),
         practice("vacuum_use_share", 0.25, 0.40, 0.60, "share", "cars that use a vacuum bay"),
         practice("vacuum_stay_s", 360, 600, 960, "s", "stay in a vacuum bay"),
-        _memory("in_bay_s", 330, 450, 600, "s", "time a car holds an in-bay automatic"),
-        _memory("self_service_s", 480, 720, 1000, "s", "time a car holds a self-service bay"),
-        _memory("in_bay_length_m", 9.1, 10.7, 13.0, "m", "length of an in-bay automatic's bay"),
-        _memory("self_service_length_m", 7.0, 7.6, 9.1, "m", "length of a self-service bay"),
-        _memory("bay_width_m", 4.6, 4.9, 5.5, "m", "width of a bay"),
-        _memory("in_bay_usd", 140e3, 220e3, 350e3, "USD", "installed equipment of an in-bay bay"),
-        _memory(
+        remembered("in_bay_s", 330, 450, 600, "s", "time a car holds an in-bay automatic"),
+        remembered("self_service_s", 480, 720, 1000, "s", "time a car holds a self-service bay"),
+        remembered("in_bay_length_m", 9.1, 10.7, 13.0, "m", "length of an in-bay automatic's bay"),
+        remembered("self_service_length_m", 7.0, 7.6, 9.1, "m", "length of a self-service bay"),
+        remembered("bay_width_m", 4.6, 4.9, 5.5, "m", "width of a bay"),
+        remembered(
+            "in_bay_usd", 140e3, 220e3, 350e3, "USD", "installed equipment of an in-bay bay"
+        ),
+        remembered(
             "self_service_usd", 25e3, 45e3, 80e3, "USD", "installed equipment of a self-service bay"
         ),
-        _ours("bay_blocked_share", 0.1, 0.2, 0.3, "share",
+        chosen("bay_blocked_share", 0.1, 0.2, 0.3, "share",
               "share of the design hour's cars that may find all bays taken"),
     ],
     permitted=_PERMITTED,

@@ -8,22 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Sheet, Sourced, practice
+from capture.basis import Sheet, chosen, practice
 from capture.basis.units import M2_PER_ACRE, M2_PER_FT2, M_PER_FT
-
-
-def _ours(name: str, low: float, value: float, high: float, unit: str, meaning: str) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=low,
-        high=high,
-        source="our own choice, change it to yours",
-        grade="invented",
-        meaning=meaning,
-    )
-
 
 #: least and most that an own value may be, where unit and spread do not say it
 _PERMITTED: Final = {
@@ -139,7 +125,7 @@ VALUES: Final = Sheet(
             "m2",
             "parcel of a 60 ft line or of bays, when no parcel is given",
         ),
-        _ours(
+        chosen(
             "long_line_m",
             125 * M_PER_FT,
             125 * M_PER_FT,
@@ -147,7 +133,7 @@ VALUES: Final = Sheet(
             "m",
             "what counts as a long line",
         ),
-        _ours(
+        chosen(
             "short_line_m",
             60 * M_PER_FT,
             60 * M_PER_FT,
@@ -160,18 +146,20 @@ VALUES: Final = Sheet(
         practice("opening_months", 12.0, 20.0, 36.0, "months", "from contract to opening"),
         practice("building_months", 7.0, 9.0, 13.0, "months", "of that, construction"),
         # terms
-        _ours("discount_share", 0.08, 0.08, 0.08, "share", "real yearly rate that money must earn"),
+        chosen(
+            "discount_share", 0.08, 0.08, 0.08, "share", "real yearly rate that money must earn"
+        ),
         practice("loan_share", 0.50, 0.65, 0.75, "share", "of project cost that is lent"),
         practice("loan_rate_share", 0.065, 0.08, 0.10, "share", "yearly interest on the loan"),
-        _ours("loan_years", 20.0, 20.0, 20.0, "years", "over which the loan is paid off"),
-        _ours(
+        chosen("loan_years", 20.0, 20.0, 20.0, "years", "over which the loan is paid off"),
+        chosen(
             "land_kept_share", 1.0, 1.0, 1.0, "share", "of the land's price left after ten years"
         ),
-        _ours(
+        chosen(
             "works_kept_share", 0.30, 0.50, 0.70, "share", "of building and site works left then"
         ),
-        _ours("equipment_kept_share", 0.05, 0.10, 0.20, "share", "of equipment left then"),
-        _ours(
+        chosen("equipment_kept_share", 0.05, 0.10, 0.20, "share", "of equipment left then"),
+        chosen(
             "carry_share",
             0.10,
             0.25,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Sheet, Sourced, practice
+from capture.basis import Sheet, Sourced, chosen, practice
 from capture.passing.usual import PERMITTED_WEIGHT, list_usual
 
 #: road classes in the order in which a network numbers them
@@ -48,22 +48,6 @@ _HEAVY: Final = {
     "living_street": (0.005, 0.02, 0.05),
     "service": (0.005, 0.03, 0.10),
 }
-
-
-def _ours(
-    name: str, low: float, value: float, high: float, unit: str, meaning: str, locator: str = ""
-) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=low,
-        high=high,
-        source="a modelling choice of this library, no outside source",
-        locator=locator,
-        grade="invented",
-        meaning=meaning,
-    )
 
 
 def _by_class() -> list[Sourced]:
@@ -168,10 +152,10 @@ def _tying() -> list[Sourced]:
             "veh/day",
             "the most that a lane carries a day",
         ),
-        _ours(
+        chosen(
             "tie_reach_m", 60, 60, 60, "m", "how far a count may lie from the road it is tied to"
         ),
-        _ours(
+        chosen(
             "tie_named_reach_m",
             500,
             500,
@@ -179,14 +163,16 @@ def _tying() -> list[Sourced]:
             "m",
             "how far the road that a count names may lie when its position is wrong",
         ),
-        _ours("tie_scale_m", 20, 20, 20, "m", "distance at which the distance score falls to 1/e"),
-        _ours("tie_bearing_deg", 30, 30, 30, "deg", "bearing difference at which its score is 1/e"),
-        _ours("tie_least_score", 0.3, 0.3, 0.3, "1", "a tie under this score is not made"),
-        _ours("tie_clear_gap", 0.1, 0.1, 0.1, "1", "two roads closer than this are ambiguous"),
-        _ours(
+        chosen("tie_scale_m", 20, 20, 20, "m", "distance at which the distance score falls to 1/e"),
+        chosen(
+            "tie_bearing_deg", 30, 30, 30, "deg", "bearing difference at which its score is 1/e"
+        ),
+        chosen("tie_least_score", 0.3, 0.3, 0.3, "1", "a tie under this score is not made"),
+        chosen("tie_clear_gap", 0.1, 0.1, 0.1, "1", "two roads closer than this are ambiguous"),
+        chosen(
             "conflict_log", 0.4, 0.4, 0.4, "1", "two counts on one road differing by more conflict"
         ),
-        _ours(
+        chosen(
             "carry_log_per_junction",
             0.02,
             0.03,
@@ -194,7 +180,7 @@ def _tying() -> list[Sourced]:
             "1",
             "spread gained at each lesser junction while a count is carried",
         ),
-        _ours(
+        chosen(
             "carry_log_per_equal",
             0.15,
             0.25,
@@ -202,8 +188,8 @@ def _tying() -> list[Sourced]:
             "1",
             "spread gained at each junction with an equal or higher road",
         ),
-        _ours("carry_log_per_km", 0.07, 0.14, 0.25, "1", "spread gained per root of a km carried"),
-        _ours(
+        chosen("carry_log_per_km", 0.07, 0.14, 0.25, "1", "spread gained per root of a km carried"),
+        chosen(
             "carry_most_log", 0.6, 0.6, 0.6, "1", "a count is carried no further than this spread"
         ),
     ]
@@ -230,9 +216,9 @@ def _filling() -> list[Sourced]:
         ),
         practice("link_log", -1.5, -0.9, -0.3, "1", "log effect of being a ramp or slip road"),
         practice("oneway_log", -0.6, -0.1, 0.4, "1", "log effect of one-way at equal lanes"),
-        _ours("through_origins", 256, 256, 256, "count", "origins sampled for through trips"),
-        _ours("through_decay_s", 600, 600, 600, "s", "time over which trips fall to 1/e"),
-        _ours("through_limit_s", 1800, 1800, 1800, "s", "longest trip looked at"),
+        chosen("through_origins", 256, 256, 256, "count", "origins sampled for through trips"),
+        chosen("through_decay_s", 600, 600, 600, "s", "time over which trips fall to 1/e"),
+        chosen("through_limit_s", 1800, 1800, 1800, "s", "longest trip looked at"),
     ]
 
 
@@ -246,9 +232,11 @@ def _streams() -> list[Sourced]:
             "share",
             "share of the lesser stream that turns between two frontage roads of a corner",
         ),
-        _ours("corner_reach_m", 150, 150, 150, "m", "roads that meet this near make a corner"),
-        _ours("twin_reach_m", 45, 45, 45, "m", "how far apart two carriageways of one road may be"),
-        _ours("twin_angle_deg", 30, 30, 30, "deg", "how far from opposite they may point"),
+        chosen("corner_reach_m", 150, 150, 150, "m", "roads that meet this near make a corner"),
+        chosen(
+            "twin_reach_m", 45, 45, 45, "m", "how far apart two carriageways of one road may be"
+        ),
+        chosen("twin_angle_deg", 30, 30, 30, "deg", "how far from opposite they may point"),
     ]
 
 

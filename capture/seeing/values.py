@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Grade, Sheet, Sourced, practice
+from capture.basis import Sheet, fixed, practice
 from capture.basis.units import M_PER_FT, MPS_PER_MPH
 
 _DESIGN: Final = "AASHTO, A Policy on Geometric Design of Highways and Streets (Green Book)"
@@ -27,17 +27,8 @@ def decision_name(mph: int) -> str:
     return f"decision_{mph}_mph_m"
 
 
-def _fixed(
-    name: str, value: float, unit: str, meaning: str, source: str, locator: str, grade: Grade
-) -> Sourced:
-    return Sourced(
-        name=name, value=value, unit=unit, low=value, high=value,
-        source=source, locator=locator, grade=grade, meaning=meaning,
-    )  # fmt: skip
-
-
 _DECISIONS: Final = [
-    _fixed(
+    fixed(
         decision_name(mph), feet * M_PER_FT, "m",
         f"decision sight distance at {mph} mph, urban speed, path or direction change",
         _TEXAS, "Table 4-25, avoidance manoeuvre E", "published",
@@ -92,16 +83,16 @@ VALUES: Final = Sheet(
     [
         *_DECISIONS,
         *(
-            _fixed(name, value, unit, meaning, _DESIGN, locator, "published")
+            fixed(name, value, unit, meaning, _DESIGN, locator, "published")
             for name, value, unit, meaning, locator in _PUBLISHED
         ),
-        _fixed(
+        fixed(
             "legibility_m_per_m", 30 * M_PER_FT / (M_PER_FT / 12), "1",
             "reading distance over letter height: 30 ft per inch",
             "FHWA, Manual on Uniform Traffic Control Devices 2009", "Section 2A.13", "memory",
         ),
         *(
-            _fixed(name, value, unit, meaning, "modelling choice of this library", "", "invented")
+            fixed(name, value, unit, meaning, "modelling choice of this library", "", "invented")
             for name, value, unit, meaning in _OWN
         ),
         *(practice(*row) for row in _PRACTICE),

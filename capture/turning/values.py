@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Grade, Sheet, Sourced, practice
+from capture.basis import Sheet, Sourced, fixed, practice
 
 _HCM: Final = "Highway Capacity Manual 2010, two-way stop-controlled intersections (from memory)"
 LANE_COLUMNS: Final = (2, 4, 6)
@@ -30,15 +30,6 @@ _WASH_HOURS: Final = {
 }  # fmt: skip
 
 
-def _fixed(
-    name: str, value: float, unit: str, meaning: str, source: str, locator: str, grade: Grade
-) -> Sourced:
-    return Sourced(
-        name=name, value=value, unit=unit, low=value, high=value,
-        source=source, locator=locator, grade=grade, meaning=meaning,
-    )  # fmt: skip
-
-
 def _headways() -> list[Sourced]:
     table = "base critical and follow-up headways, exhibits 19-10 and 19-11"
     made = []
@@ -46,13 +37,13 @@ def _headways() -> list[Sourced]:
         for lanes, first, second in zip(LANE_COLUMNS, critical, follow_up, strict=True):
             where = f"{words}, {lanes} through lanes in both directions"
             made.append(
-                _fixed(
+                fixed(
                     f"{movement}_critical_{lanes}_s", first, "s",
                     f"least gap taken: {where}", _HCM, table, "memory",
                 )
             )  # fmt: skip
             made.append(
-                _fixed(
+                fixed(
                     f"{movement}_follow_up_{lanes}_s", second, "s",
                     f"headway of cars using one gap: {where}", _HCM, table, "memory",
                 )
@@ -141,11 +132,11 @@ VALUES: Final = Sheet(
     [
         *_headways(),
         *(
-            _fixed(name, value, unit, meaning, _HCM, "adjustments", "memory")
+            fixed(name, value, unit, meaning, _HCM, "adjustments", "memory")
             for name, value, unit, meaning in _ADJUSTMENTS
         ),
         *(
-            _fixed(name, value, unit, meaning, "modelling choice of this library", "", "invented")
+            fixed(name, value, unit, meaning, "modelling choice of this library", "", "invented")
             for name, value, unit, meaning in _OWN
         ),
         *(practice(*row) for row in _PRACTICE),

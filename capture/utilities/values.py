@@ -8,45 +8,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from capture.basis import Grade, Sheet, Sourced, practice
+from capture.basis import Sheet, Sourced, fixed, practice
 from capture.basis.units import M_PER_FT, PA_PER_PSI
 
 
 def _exact(name: str, value: float, unit: str, meaning: str, source: str, locator: str) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=value,
-        high=value,
-        source=source,
-        locator=locator,
-        grade="exact",
-        meaning=meaning,
-    )
-
-
-def _published(
-    name: str,
-    value: float,
-    unit: str,
-    meaning: str,
-    source: str,
-    locator: str,
-    *,
-    grade: Grade = "published",
-) -> Sourced:
-    return Sourced(
-        name=name,
-        value=value,
-        unit=unit,
-        low=value,
-        high=value,
-        source=source,
-        locator=locator,
-        grade=grade,
-        meaning=meaning,
-    )
+    return fixed(name, value, unit, meaning, source, locator, "exact")
 
 
 _WATER: Final = "Perry's Chemical Engineers' Handbook (from memory)"
@@ -85,7 +52,7 @@ VALUES: Final = Sheet(
             "NIST SP 811",
             "Appendix B.8",
         ),
-        _published(
+        fixed(
             "water_density_kgm3",
             998.2,
             "kg/m3",
@@ -94,7 +61,7 @@ VALUES: Final = Sheet(
             "water, 20 C",
             grade="memory",
         ),
-        _published(
+        fixed(
             "water_viscosity_pas",
             1.002e-3,
             "Pa s",
@@ -103,7 +70,7 @@ VALUES: Final = Sheet(
             "water, 20 C",
             grade="memory",
         ),
-        _published(
+        fixed(
             "grit_density_kgm3",
             2648.0,
             "kg/m3",
@@ -147,10 +114,10 @@ VALUES: Final = Sheet(
         practice("vacuum_bays", 12.0, 18.0, 28.0, "count", "vacuum bays of a conveyor site"),
         practice("demand_share", 0.70, 0.85, 0.95, "share", "15-minute demand over all running"),
         practice("standby_w", 1.5e3, 3e3, 8e3, "W", "power while closed, around the clock"),
-        _published(
+        fixed(
             "feeder_motor_factor", 1.25, "1", "on the largest motor of a feeder", _CODE, "430.24"
         ),
-        _published(
+        fixed(
             "feeder_continuous_factor",
             1.25,
             "1",
@@ -158,7 +125,7 @@ VALUES: Final = Sheet(
             _CODE,
             "215.2(A)(1)",
         ),
-        _published(
+        fixed(
             "drive_input_factor",
             1.25,
             "1",
@@ -188,7 +155,7 @@ VALUES: Final = Sheet(
         _exact(
             "atmosphere_pa", 101_325.0, "Pa", "standard atmosphere", "NIST SP 811", "Appendix B.8"
         ),
-        _published(
+        fixed(
             "air_heat_ratio",
             1.4,
             "1",
@@ -199,7 +166,7 @@ VALUES: Final = Sheet(
         ),
         # noise
         practice("dryer_level_db", 74.0, 82.0, 92.0, "dB", "level of one dryer at the reference"),
-        _published(
+        fixed(
             "dryer_reference_m",
             10 * M_PER_FT,
             "m",
