@@ -27,8 +27,8 @@ def list_allowed(folder: Path, may_read: Iterable[Path | str] = ()) -> tuple[Pat
         Folders that the user allows; those of the variable ``CAPTURE_MAY_READ`` are added.
     """
     told = os.environ.get(MAY_READ_VARIABLE, "").split(os.pathsep)
-    more = [*map(str, may_read), *(name for name in told if name)]
-    return tuple(Path(name).expanduser().resolve() for name in (folder, *more))
+    allowed = [folder, *map(Path, may_read), *(Path(name) for name in told if name)]
+    return tuple(place.expanduser().resolve() for place in allowed)
 
 
 def is_allowed(file: Path, allowed: Iterable[Path]) -> bool:
