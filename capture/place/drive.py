@@ -110,10 +110,9 @@ def compute_reach(
     def work(part: Longs) -> list[_Row]:
         starts, taken = _take_rows(indptr, part)
         with borrow_sweeper(graph) as sweeper:
-            counts, node, ticks = sweeper.run_rows(starts, edges[taken], keys[taken], limit)
-            ends = np.cumsum(counts)[:-1]
-            seconds = np.split(np.asarray(ticks * graph.tick_s, dtype=np.float64), ends)
-            return list(zip(part.tolist(), np.split(node.copy(), ends), seconds, strict=True))
+            counts, node, took = sweeper.run_rows(starts, edges[taken], keys[taken], limit)
+        ends = np.cumsum(counts)[:-1]
+        return list(zip(part.tolist(), np.split(node, ends), np.split(took, ends), strict=True))
 
     rows = sorted(_share_out(work, order, threads), key=lambda row: row[0])
     counts = np.array([len(nodes) for _, nodes, _ in rows], dtype=np.int64)

@@ -217,17 +217,18 @@ def forget(work: Any, limit: int, found: int, touched: int) -> None:
 
 @njit(cache=True, nogil=True)
 def search_rows(
-    roads: Any, work: Any, item: Any, listed: Any, tick: Any, indptr: Any, first_edge: Any,
-    first_key: Any, limit: int, stamp: int,
+    roads: Any, work: Any, item: Any, indptr: Any, first_edge: Any, first_key: Any, limit: int,
+    stamp: int, room: int, tick_s: float,
 ) -> tuple[Any, Any, Any, Any]:  # fmt: skip
-    """Search from one place after the other: how many nodes each, nodes, ticks, and ``item``.
+    """Search from one place after the other: how many nodes each, nodes, seconds, and ``item``.
 
     Place q has the starts ``indptr[q]`` to ``indptr[q + 1]``; its search is stamped
-    ``stamp + q``. Nodes and ticks are written into ``listed`` and ``tick``, or larger ones.
+    ``stamp + q``. There is room for ``room`` nodes at first.
     """
     node, nodes, arrival, met = work.node, work.nodes, work.arrival, work.met
     rows = len(indptr) - 1
     counts = np.zeros(rows, np.int64)
+    listed, seconds = np.empty(room, np.int32), np.empty(room)
     used = 0
     for q in range(rows):
         part = slice(indptr[q], indptr[q + 1])
@@ -236,25 +237,25 @@ def search_rows(
         )
         if used + found + touched > len(listed):
             room = max(2 * len(listed), used + found + touched)
-            more_listed, more_tick = np.empty(room, np.int32), np.empty(room, np.int64)
+            more_listed, more_seconds = np.empty(room, np.int32), np.empty(room)
             more_listed[:used] = listed[:used]
-            more_tick[:used] = tick[:used]
-            listed, tick = more_listed, more_tick
+            more_seconds[:used] = seconds[:used]
+            listed, seconds = more_listed, more_seconds
         begun = used
         for j in range(touched):
             at = met[j]
             if node[at].key > limit:
                 listed[used] = at
-                tick[used] = arrival[at]
+                seconds[used] = arrival[at] * tick_s
                 used += 1
         for j in range(found):
             at = nodes[j]
             listed[used] = at
-            tick[used] = node[at].key
+            seconds[used] = node[at].key * tick_s
             used += 1
         if touched > 0:
             for j in range(used - found, used):
-                tick[j] = min(tick[j], arrival[listed[j]])
+                seconds[j] = min(seconds[j], arrival[listed[j]] * tick_s)
         forget(work, limit, found, touched)
         counts[q] = used - begun
-    return counts, listed, tick, item
+    return counts, listed[:used], seconds[:used], item

@@ -18,6 +18,7 @@ from numba import njit
 
 from capture.place.heap import pop, push
 from capture.place.kernels import is_banned
+from capture.place.prefetch import fetch_soon
 
 #: an item of a bucket: label, node that it came to, the item behind it
 LABEL_ITEM: Final = np.dtype([("label", "i8"), ("what", "i4"), ("after", "i4")])
@@ -91,6 +92,8 @@ def sweep_labels(
             turn += 1
             continue
         bucket[slot] = item[taken].after
+        if item[taken].after >= 0:
+            fetch_soon(road, np.uint64(start[item[item[taken].after].what]))
         item[taken].after = free
         free = taken
         waiting -= 1
@@ -104,6 +107,8 @@ def sweep_labels(
             continue
         if used + start[here + 1] - start[here] > len(item):
             return False
+        for k in range(start[here], start[here + 1]):
+            fetch_soon(clean, np.uint64(road[k].onto) * np.uint64(most))
         for k in range(start[here], start[here + 1]):
             label = now + (np.int64(road[k].cost) << bits)
             to = np.int64(road[k].onto)

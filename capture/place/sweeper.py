@@ -15,12 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.basis import InputError
-from capture.place.network import Ints, Longs
+from capture.place.network import Floats, Ints, Longs
 from capture.place.search import SearchGraph
 
 #: edges that may be under way at once
 MOST_STARTS = 256
 _LAST_STAMP = 2**31 - 1
+#: room for nodes beyond as many as many places reached the last time
+_LEAST_ROOM = 4096
 
 
 class Work(NamedTuple):
@@ -46,9 +48,7 @@ class Work(NamedTuple):
 class Sweeper:
     """The working memory of single-source searches on one graph; one per thread."""
 
-    __slots__ = (
-        "found", "graph", "item", "limit", "node", "stamp", "tick", "touched", "work",
-    )  # fmt: skip
+    __slots__ = ("found", "graph", "item", "limit", "room", "stamp", "touched", "work")
 
     def __init__(self, graph: SearchGraph) -> None:
         from capture.place.kernels import FAR, ITEM, NODE
@@ -68,7 +68,7 @@ class Sweeper:
             edge_mark=np.zeros(edges, dtype=np.int32),
             marked=np.empty(edges, dtype=np.int32),
         )
-        self.node, self.tick = np.empty(4096, np.int32), np.empty(4096, np.int64)
+        self.room = _LEAST_ROOM
         self.limit = -1
         self.stamp = self.found = self.touched = 0
 
@@ -94,21 +94,18 @@ class Sweeper:
 
     def run_rows(
         self, indptr: Longs, first_edge: Ints, first_key: Longs, limit: int
-    ) -> tuple[Longs, Ints, Longs]:
-        """Search from many places: how many nodes each reaches, nodes, ticks.
-
-        The last two are valid until the next run.
-        """
+    ) -> tuple[Longs, Ints, Floats]:
+        """Search from many places: how many nodes each reaches, nodes, seconds."""
         from capture.place.kernels import search_rows
 
         rows = len(indptr) - 1
         self._prepare(int(np.diff(indptr).max(initial=0)), limit, rows)
-        counts, self.node, self.tick, self.item = search_rows(
-            self.graph.roads, self.work, self.item, self.node, self.tick, indptr, first_edge,
-            first_key, limit, self.stamp - rows + 1,
+        counts, node, seconds, self.item = search_rows(
+            self.graph.roads, self.work, self.item, indptr, first_edge, first_key, limit,
+            self.stamp - rows + 1, self.room, self.graph.tick_s,
         )  # fmt: skip
-        used = int(counts.sum())
-        return counts, self.node[:used], self.tick[:used]
+        self.room = len(node) + _LEAST_ROOM
+        return counts, node, seconds
 
     def _prepare(self, starts: int, limit: int, searches: int) -> None:
         """Forget the search before, and number those to come."""
