@@ -135,7 +135,7 @@ def peak_megabytes(name: str, file: Path) -> float:
     )
     run = subprocess.run(
         [sys.executable, "-c", code, name, str(file), *sys.path],
-        capture_output=True, text=True, check=True,
+        stdout=subprocess.PIPE, text=True, check=True,
     )  # fmt: skip
     return float(run.stdout.splitlines()[-1])
 
