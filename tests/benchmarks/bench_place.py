@@ -1,8 +1,8 @@
 """Searching, bands, nearest rivals and snapping against named peers, in one run, as ratios.
 
-``python tests/benchmarks/bench_place.py [small] [big] [memory] [threads]``. Medians of CPU seconds of all
-threads, peers' runs between ours, since those hold on a busy machine; only threads are timed by
-the clock. Where a peer runs on fewer sources, seconds are for one.
+``python tests/benchmarks/bench_place.py [small] [big] [memory] [threads]``. Medians of CPU
+seconds of all threads, peers' runs between ours, since those hold on a busy machine; only
+threads are timed by the clock. Where a peer runs on fewer sources, seconds are for one.
 """
 
 from __future__ import annotations
@@ -128,7 +128,7 @@ def bench_search(network: Network, nodes: Any, at: Snap) -> None:
 
 
 def bench_threads(network: Network, many: Snap) -> None:
-    """Two threads against one, by the clock: of many runs the fastest, as if the machine were ours."""
+    """Two threads against one, by the clock: the fastest of many runs, as on a quiet machine."""
     works: dict[str, tuple[Work, int]] = {
         "ours": (lambda: compute_reach(network, many, limit_s=LIMIT_S, threads=2), 1),
         "one thread": (lambda: compute_reach(network, many, limit_s=LIMIT_S), 1),
