@@ -95,7 +95,7 @@ def make_map(
     if tiles_url:
         _add_tiles(made, check_tiles_url(tiles_url), tiles_credit)
     plan: dict[str, Any] = {
-        "layers": [layer.to_page(order) for order, layer in enumerate(layers)],
+        "layers": [layer.to_page(order, system) for order, layer in enumerate(layers)],
         "system": system,
         "attribution": [escape_text(line) for line in credits],
         "fit": _fit(background) if centre is None else None,

@@ -15,9 +15,10 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 
-from capture.basis import LocalProjection, escape_text
+from capture.basis import LocalProjection, UnitSystem, escape_text
 from capture.papers.background import pack_lines
 from capture.papers.look import LOOKS
+from capture.papers.words import say_lengths
 
 Kind = Literal["point", "line", "area"]
 #: marks from which a layer is drawn on one canvas instead of one element each
@@ -51,11 +52,11 @@ class Mark:
     #: whether the shape is packed to a centimetre, for what is smaller than a house
     fine: bool = False
 
-    def to_page(self) -> dict[str, Any]:
-        """Return what the page gets, every string escaped."""
+    def to_page(self, system: UnitSystem = "metric") -> dict[str, Any]:
+        """Return what the page gets, every string escaped, metres as the reader says them."""
         page: dict[str, Any] = {"k": self.kind, "s": self.look, "c": self.shape}
         if self.title:
-            page["t"] = self._tip()
+            page["t"] = self._tip(system)
         if self.label:
             page["l"] = escape_text(self.label, most=40)
         if self.heading_deg is not None:
@@ -66,10 +67,10 @@ class Mark:
             page["f"] = 1
         return page
 
-    def _tip(self) -> str:
+    def _tip(self, system: UnitSystem) -> str:
         rows = [f"<b>{escape_text(self.title)}</b>"]
         for name, value in self.lines:
-            said = escape_text(value)
+            said = escape_text(say_lengths(str(value), system))
             rows.append(f"{escape_text(name)}: {said}" if name else said)
         return rows[0] + "<br>".join(rows[1:])
 
@@ -89,8 +90,8 @@ class MapLayer:
     #: words of the legend that differ from the table of looks
     words: dict[str, str] = field(default_factory=dict)
 
-    def to_page(self, order: int) -> dict[str, Any]:
-        """Return what the page gets, every string escaped."""
+    def to_page(self, order: int, system: UnitSystem = "metric") -> dict[str, Any]:
+        """Return what the page gets, every string escaped, metres as the reader says them."""
         used = sorted({mark.look for mark in self.marks})
         kinds = {mark.look: mark.kind for mark in self.marks if mark.heading_deg is None}
         legend = self.legend if self.legend is not None else tuple(k for k in used if k in kinds)
@@ -103,7 +104,7 @@ class MapLayer:
             "shown": self.shown,
             "order": order,
             "many": len(self.marks) > MANY,
-            "marks": [mark.to_page() for mark in self.marks],
+            "marks": [mark.to_page(system) for mark in self.marks],
             "looks": dict(sorted(looks.items())),
             "legend": [
                 [key, kinds.get(key, "line"), escape_text(self.words.get(key, LOOKS[key].words))]

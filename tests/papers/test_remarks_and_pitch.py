@@ -109,3 +109,11 @@ def test_a_schedule_of_its_own_names_no_sheet_that_is_not_there(demo_study: Any)
     assert "see Data" not in said
     assert "SI" not in said
     assert "Data" not in book.sheetnames
+
+
+def test_what_a_map_in_feet_says_of_a_mark_holds_no_metres() -> None:
+    from capture.papers.marks import mark_point
+
+    mark = mark_point(39.0, -76.0, "count", title="C1", lines=(("from", "a count 174 m off"),))
+    assert "571 ft" in mark.to_page("us")["t"]
+    assert "174 m" in mark.to_page("metric")["t"]
