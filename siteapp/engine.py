@@ -115,9 +115,8 @@ def _find_site(area: str, site: str, stamp: float) -> Any:
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
 def _brief(text: str, stamp: float) -> Any:
-    from capture.chain import Request, Study, walk_chain
+    from capture.chain import Request, make_brief, walk_chain
     from capture.chain.steps import find_year
-    from capture.line import size_line, size_lines
 
     inputs = Inputs.from_dict(json.loads(text))
     area = get_area(inputs.area)
@@ -146,22 +145,7 @@ def _brief(text: str, stamp: float) -> Any:
         frontage=lay_frontage(inputs, own["place"], sites, numbers),
         keep=True,
     )
-    found = walk_chain(request, memo=_memo())
-    values = request.numbers["line"]
-    needed = found.busy.cars[0] * (1 + request.offer.headroom_share)
-    own_line: dict[str, Any] = {"package": choice.package, "catalog": choice.catalog}
-    laid = size_line(
-        float(found.design_hour_cars[0]), request.offer, circumstances=choice.circumstances,
-        values=values, **own_line,
-    )  # fmt: skip
-    return Study(
-        chain=found,
-        line=laid,
-        lines=size_lines(needed, request.offer, values=values, **own_line),
-        queue=None,
-        utilities=None,
-        cautions=(),
-    )
+    return make_brief(walk_chain(request, memo=_memo()))
 
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
