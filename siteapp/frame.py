@@ -21,7 +21,7 @@ from siteapp import engine
 from siteapp.look import make_style
 from siteapp.text import as_markdown, fill, tell_apart
 from siteapp.why import show_every, show_why, start_screen
-from siteapp.workspace import Inputs, Kept
+from siteapp.workspace import Inputs, Kept, Workspace
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,9 +164,9 @@ def _sidebar(kept: Kept) -> UnitSystem:
     return "metric" if picked == "metric" else "us"
 
 
-def is_hidden(kept: Kept) -> bool:
+def is_hidden(kept: Kept, space: Workspace | None = None) -> bool:
     """Whether a study's own figures of the client are kept off screens and papers."""
-    return engine.open_workspace().setting(f"withheld {kept.id}") == "yes"
+    return (space or engine.open_workspace()).setting(f"withheld {kept.id}") == "yes"
 
 
 def _hide_switch(kept: Kept) -> None:

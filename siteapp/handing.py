@@ -123,7 +123,7 @@ def export_studies(space: Workspace) -> bytes:
     """Save all studies as one file, without the client's own figures where they are hidden."""
     content = json.loads(space.export())
     for told, kept in zip(content["studies"], space.studies(), strict=True):
-        if is_hidden(kept):
+        if is_hidden(kept, space):
             inputs = hide_inputs(told["inputs"])
             told["withheld"] = inputs.pop("withheld")
             told["inputs"] = inputs
