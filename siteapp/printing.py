@@ -25,7 +25,7 @@ PRINT_STYLE: Final = """
   [data-testid="stSelectbox"], [data-testid="stRadio"], [data-testid="stNumberInput"],
   [data-testid="stTextInput"], [data-testid="stSlider"], [data-testid="stSelectSlider"],
   [data-testid="stCheckbox"], [data-testid="stExpander"] details:not([open]),
-  .screen-only { display: none !important; }
+  .st-key-ways { display: none !important; }
   [data-testid="stLayoutWrapper"]:has(> .st-key-strip) { position: static !important; }
   .st-key-strip { flex-wrap: wrap !important; }
   .st-key-strip [data-testid="stButton"] button { min-height: 0 !important;

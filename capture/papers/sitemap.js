@@ -223,18 +223,21 @@
     control.addTo(map);
   }
 
-  /* on paper the map is as wide as the sheet, with the same middle and a key of what is on */
+  /* on paper the map has the same middle and a key of what is on; it is pushed, not drawn again,
+     since a canvas that is drawn again while a sheet is taken comes out blank */
   function forPaper(map, plan, groups) {
     var key = L.DomUtil.create("div", "site-key", map.getContainer());
     key.setAttribute("aria-hidden", "true");
-    function fill() {
+    function fill(change) {
       key.innerHTML = plan.layers.map(function (layer, index) {
         if (!map.hasLayer(groups[index])) { return ""; }
         return layer.legend.map(function (line) {
           return "<span>" + sample(layer.looks[line[0]], line[1]) + " " + line[2] + "</span>";
         }).join("");
       }).join("");
-      map.invalidateSize({ animate: false });
+      var size = map.getSize(), box = map.getContainer(), pushed = map.getPane("mapPane").style;
+      pushed.marginLeft = change.matches ? (box.clientWidth - size.x) / 2 + "px" : "";
+      pushed.marginTop = change.matches ? (box.clientHeight - size.y) / 2 + "px" : "";
     }
     var paper = window.matchMedia ? window.matchMedia("print") : null;
     if (paper && paper.addEventListener) { paper.addEventListener("change", fill); }
