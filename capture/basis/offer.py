@@ -167,9 +167,11 @@ def load_offer(path: Path) -> Offer:
     import tomllib
 
     try:
-        if path.stat().st_size > MOST_OFFER_BYTES:
+        with path.open("rb") as opened:
+            raw = opened.read(MOST_OFFER_BYTES + 1)
+        if len(raw) > MOST_OFFER_BYTES:
             raise DataError(f"{path.name}: an offer file is under 100 kB; is this another file?")
-        text = path.read_text(encoding="utf-8")
+        text = raw.decode("utf-8")
     except OSError as error:
         raise DataError(
             f"{path}: the offer file cannot be read ({error.strerror}); check the path"

@@ -94,7 +94,7 @@ def parse_replaced(texts: list[str]) -> dict[str, float]:
     Raises
     ------
     InputError
-        When a text has no ``=`` or its value is not a number.
+        When a text has no ``=``, its value is not a number, or a name stands twice.
 
     Examples
     --------
@@ -103,11 +103,15 @@ def parse_replaced(texts: list[str]) -> dict[str, float]:
     """
     replaced: dict[str, float] = {}
     for text in texts:
-        name, equals, value = text.partition("=")
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if name in replaced:
+            raise InputError(f"--set {plain_text(name, most=60)} stands twice; leave one out")
         try:
-            replaced[name.strip()] = float(value)
+            replaced[name] = float(value)
         except ValueError:
             equals = ""
-        if not equals:
-            raise InputError(f"--set {text}: write room.name=number, as in line.pitch_m=7")
+        if not equals or "_" in value:
+            raise InputError(
+                f"--set {plain_text(text, most=80)}: write room.name=number, as in line.pitch_m=7"
+            )
     return replaced

@@ -1,4 +1,5 @@
 import json
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -204,3 +205,12 @@ def test_offer_files_beyond_any_depth_or_size(text: str, tmp_path) -> None:
     file.write_text(text)
     with pytest.raises((DataError, InputError)):
         load_offer(file)
+
+
+@pytest.mark.regression
+def test_offer_file_without_an_end_is_not_read_to_it() -> None:
+    endless = Path("/dev/zero")
+    if not endless.exists():
+        pytest.skip("this machine has no endless file")
+    with pytest.raises(DataError, match="under 100 kB"):
+        load_offer(endless)

@@ -10,7 +10,7 @@ import pytest
 
 from capture.__main__ import main
 from capture.basis import CaptureWarning, InputError, find_permitted
-from capture.chain import load_numbers, study
+from capture.chain import load_numbers, parse_replaced, study
 from capture.papers.study_json import render_study
 
 DEMO = Path(__file__).parents[2] / "data_public" / "demo"
@@ -121,3 +121,17 @@ def test_warning_is_told_in_one_sentence_without_our_code(tmp_path, capsys, monk
     assert said[0] == "study: note: grains are too coarse"
     assert said[1] == "study: note: a sum ran over (overflow encountered in exp)"
     assert len(said) == 2
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize(
+    ("texts", "said"),
+    [
+        (["line.pitch_m=7", " line.pitch_m = 8"], "line.pitch_m stands twice"),
+        (["line.pitch_m=7_0"], "write room.name=number"),
+        (["line.pitch_m"], "write room.name=number"),
+    ],
+)
+def test_own_number_told_twice_or_oddly_is_refused(texts, said):
+    with pytest.raises(InputError, match=said):
+        parse_replaced(texts)
