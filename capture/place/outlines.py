@@ -7,8 +7,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from capture.place.layers import BUILDING, FEATURE, HIGHWAY, SCREEN, is_building, is_feature
-from capture.place.layers import is_screen as hides
+from capture.place.layers import (
+    BUILDING,
+    FEATURE,
+    HIGHWAY,
+    SCREEN,
+    is_building,
+    is_feature,
+    is_screen,
+)
 from capture.place.line_kernel import NODE, WAY
 from capture.place.lines import Lines, read_members
 from capture.place.network import Bools, Bytes, Longs
@@ -97,7 +104,7 @@ def _find_areas(lines: Lines, marks: Bytes) -> Iterator[_Area]:
     relations_of: dict[int, list[int]] = {}
     for number, pairs, members in lines.relations:
         get = dict(reversed(pairs)).get
-        some = get("building") or is_feature(get) or hides(get)
+        some = get("building") or is_feature(get) or is_screen(get)
         if get("type") == "multipolygon" and some:
             wanted[number] = _first_tags([(k[:_MOST_TEXT], v[:_MOST_TEXT]) for k, v in pairs])
             for kind, ref, role in read_members(members):
@@ -106,7 +113,7 @@ def _find_areas(lines: Lines, marks: Bytes) -> Iterator[_Area]:
     for number, pieces in _gather_outers(lines, marks, relations_of).items():
         get = wanted[number].get
         for k, points in enumerate(join_rings(pieces)):
-            flags = BUILDING * is_building(get) + SCREEN * hides(get)
+            flags = BUILDING * is_building(get) + SCREEN * is_screen(get)
             flags += FEATURE * (k == 0 and is_feature(get))
             yield f"r{number}", wanted[number], np.array(points, dtype=np.int64), flags
 
