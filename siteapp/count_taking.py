@@ -203,7 +203,7 @@ def _check_and_use(
         st.error(as_markdown(error, most=600), icon=":material/error:")
         return
     change(f"counts file {given.called} taken in", area=str(made), columns={})
-    notify("done", f"{len(file.counts)} counts taken in")
+    notify("done", f"Counts taken in: {len(file.counts)}")
     st.rerun()
 
 
@@ -236,6 +236,6 @@ def _show_ties(desk: Desk, file: Any) -> None:
             "sure": ("how sure", ""),
         },
         desk.scene,
-        caption=f"The {len(told)} counts of the file and the road that each would be tied to",
+        caption=f"Counts of the file, {len(told)}, and the road that each would be tied to",
         most=60,
     )  # fmt: skip

@@ -36,7 +36,7 @@ def show_left_out(scene: Scene, found: Any) -> None:
     if not found.left_out:
         return
     with st.expander(
-        f"{len(found.left_out)} rows of the parcels file are left out, {len(found)} are used",
+        f"Rows of the parcels file: {len(found)} used, {len(found.left_out)} left out",
         icon=":material/rule:",
     ):
         _show_rows(scene, found)

@@ -111,7 +111,7 @@ def test_own_files_in_three_steps_become_a_first_study(watched, make_app) -> Non
     page.get_by_role("link", name="Sites", exact=True).click()
     page.get_by_text("row 4: has no usable place").first.wait_for()
     page.get_by_role("button", name="Go on with the 39 good rows").click()
-    page.get_by_text("1 rows of the parcels file are left out, 39 are used").wait_for()
+    page.get_by_text("Rows of the parcels file: 39 used, 1 left out").wait_for()
     settle(page)
     first = place_site(page, "43.6050,-87.3074")
     assert "pass a day" in first

@@ -166,7 +166,7 @@ def test_hours_without_a_place_are_put_at_a_count_and_at_degrees(watched, app) -
     settle(page)
     done = page.get_by_role("region", name="What was done with your file", exact=True)
     assert "station East put at 43.60500, -87.30740, as you said" in done.inner_text()
-    ties = page.get_by_role("region", name=re.compile("The 2 counts of the file")).inner_text()
+    ties = page.get_by_role("region", name=re.compile("Counts of the file, 2, and")).inner_text()
     assert "Upholder Road" in ties
     assert "Tillman Road" in ties
     page.get_by_role("button", name="Use these counts").click()
