@@ -141,7 +141,7 @@ def show_ground(scene: Scene) -> None:
     """Show how the wash stands on its parcel, what is short, and the deal-breakers."""
     ground = scene.study.ground
     say(
-        "The ground: <b>{}</b>. {}.",
+        "The ground: <b>{}</b>: {}.",
         STATUS_WORDS[ground.status],
         "; ".join(say_lengths(why, scene.system) for why in ground.reasons),
     )

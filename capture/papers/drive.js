@@ -94,6 +94,8 @@
     this.said = make("p", "site-drive-said", box);
     this.said.setAttribute("aria-live", "polite");
     this.list = make("ol", "site-drive-list", box);
+    this.list.tabIndex = 0;
+    this.list.setAttribute("aria-label", "What happens on the way");
     box.addEventListener("toggle", function () {
       if (box.open) { self.group.addTo(self.map); self.fit(); self.show(false); } else {
         self.stop();

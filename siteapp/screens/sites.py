@@ -8,6 +8,7 @@ from capture.area import lay_files
 from capture.basis import CaptureError, plain_text
 from capture.papers.layers import make_rival_layer, make_site_layer
 from capture.papers.marks import MapLayer, drop_empty, mark_area, mark_point
+from capture.papers.pointing import find_parcel
 from siteapp import engine, own_area
 from siteapp.frame import change, open_screen, say
 from siteapp.parcel_parts import read_parcels
@@ -37,6 +38,16 @@ def place_site(text: str, how: str) -> None:
         return
     change(f"site placed by {how}", site=text)
     st.rerun()
+
+
+def clicked(lat: float, lon: float) -> None:
+    """Place the site on the parcel that was clicked, else on the spot."""
+    plane = engine.get_place(scene.inputs.area).network.projection
+    parcel = "" if known is None else find_parcel(known, plane, lat, lon)
+    if parcel:
+        place_site(f"parcel:{parcel}", "clicking a parcel on the map")
+    else:
+        place_site(f"{lat:.6f},{lon:.6f}", "clicking the map")
 
 
 def parcel_layer(found: Any) -> MapLayer:
@@ -73,7 +84,7 @@ except CaptureError as error:
     st.stop()
 
 if scene.study is None:
-    say("<b>Click beside a road</b> to place a site there, or use one of the boxes on the right.")
+    say("<b>Click a parcel, or beside a road</b>, to place a site there, or use one of the boxes.")
 else:
     study = scene.study
     layers.append(make_site_layer(study.sites, study.frontage, study.place.network.projection))
@@ -90,7 +101,7 @@ with left:
         scene,
         drop_empty(layers),
         key=f"sites-{scene.kept.id}",
-        on_click=lambda lat, lon: place_site(f"{lat:.6f},{lon:.6f}", "clicking the map"),
+        on_click=clicked,
         height=560,
     )
     st.caption("Squares are rival washes; point at a mark to read what it is.")

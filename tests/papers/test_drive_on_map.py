@@ -172,3 +172,15 @@ def test_hostile_rival_on_the_way_is_escaped(hostile_study) -> None:
     told = json.dumps(make_drive(hostile_study))
     assert "<script>" not in told
     assert "{{7*191}}" not in told
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("width", [1280, 390])
+def test_drive_has_no_access_fault(watched, tmp_path, width) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    watched.page.set_viewport_size({"width": width, "height": 800})
+    page = open_page(watched, tmp_path, render(drive=make_plan("Mill Road", "Oak Street")))
+    page.evaluate("document.querySelector('.site-drive').open = true")
+    page.locator(".site-drive input").fill("3")
+    found = axe.Axe().run(page).response["violations"]
+    assert [v["id"] for v in found if v["impact"] in {"serious", "critical"}] == []
