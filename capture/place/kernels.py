@@ -242,20 +242,21 @@ def search_rows(
             more_seconds[:used] = seconds[:used]
             listed, seconds = more_listed, more_seconds
         begun = used
+        # reading and forgetting go together, since looking a node up is most of the work
         for j in range(touched):
             at = met[j]
             if node[at].key > limit:
                 listed[used] = at
                 seconds[used] = arrival[at] * tick_s
                 used += 1
+            else:
+                node[at].key = min(node[at].key, arrival[at])
+            arrival[at] = FAR
         for j in range(found):
             at = nodes[j]
             listed[used] = at
             seconds[used] = node[at].key * tick_s
+            node[at].key = limit + 1
             used += 1
-        if touched > 0:
-            for j in range(used - found, used):
-                seconds[j] = min(seconds[j], arrival[listed[j]] * tick_s)
-        forget(work, limit, found, touched)
         counts[q] = used - begun
     return counts, listed[:used], seconds[:used], item
