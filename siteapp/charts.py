@@ -41,28 +41,40 @@ def finish(chart: Any, *, height: int = 300) -> Any:
     )  # fmt: skip
 
 
-def draw_streams(table: pd.DataFrame) -> Any:
-    """Draw vehicles a day of each stream with its range; measured filled, estimated open."""
-    named = table.assign(
-        stream=[
-            f"{row.road}, {row.side} side ({n + 1})" for n, row in enumerate(table.itertuples())
-        ]
-    )
-    base = alt.Chart(named).encode(y=alt.Y("stream:N", title=None, sort=None))
-    bars = base.mark_bar(stroke=WATER, strokeWidth=2, height=22).encode(
-        x=alt.X("vehicles_per_day:Q", title="vehicles a day that could be washed"),
-        fill=alt.Fill(
-            "known_by:N",
-            title=None,
-            scale=alt.Scale(domain=["measured", "estimated"], range=[WATER, "#ffffff"]),
-        ),
-    )
-    ranges = base.mark_rule(strokeWidth=3, color=INK).encode(x="low:Q", x2="high:Q")
-    ends = base.mark_tick(thickness=3, height=12, color=INK)
+def draw_hours_by_stream(table: pd.DataFrame, *, amount: str, title: str, short: str) -> Any:
+    """Draw an amount by hour of the day, one line per stream.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``stream``, ``hour`` and the amount's own.
+    amount : str
+        That column.
+    title, short : str
+        What the upright axis and the label of a point say of it.
+    """
+    streams = list(dict.fromkeys(table["stream"]))
+    inks = [INKS[n % len(INKS)] for n in range(len(streams))]
+    dashes = [DASHES[n % len(DASHES)] for n in range(len(streams))]
+    legend = alt.Legend(columns=1, symbolSize=900)
+    last = table[table["hour"] == table["hour"].max()]
+    drawn = pd.concat([table, last.assign(hour=last["hour"] + 1)])
     return finish(
-        bars + ranges + ends.encode(x="low:Q") + ends.encode(x="high:Q"),
-        height=60 + 44 * len(named),
-    )
+        alt.Chart(drawn)
+        .mark_line(strokeWidth=3, interpolate="step-after")
+        .encode(
+            x=alt.X("hour:Q", title="hour of the day", scale=alt.Scale(domain=[0, 24]),
+                    axis=alt.Axis(values=list(range(0, 25, 4)))),
+            y=alt.Y(f"{amount}:Q", title=title),
+            color=alt.Color("stream:N", title=None, sort=streams, legend=legend,
+                            scale=alt.Scale(domain=streams, range=inks)),
+            strokeDash=alt.StrokeDash("stream:N", title=None, sort=streams, legend=legend,
+                                      scale=alt.Scale(domain=streams, range=dashes)),
+            tooltip=[alt.Tooltip("stream"), alt.Tooltip("hour"),
+                     alt.Tooltip(amount, title=short, format=",.0f")],
+        ),
+        height=330 + 24 * len(streams),
+    )  # fmt: skip
 
 
 def draw_share(table: pd.DataFrame) -> Any:
@@ -121,37 +133,6 @@ def draw_week(table: pd.DataFrame) -> Any:
         ),
         height=280,
     )  # fmt: skip
-
-
-def draw_duration(table: pd.DataFrame, *, rank: int, hour: float, design: float) -> Any:
-    """Draw the busiest hours of the year in order, with the design hour marked."""
-    line = (
-        alt.Chart(table)
-        .mark_area(line={"color": WATER, "strokeWidth": 3}, color=SAND)
-        .encode(
-            x=alt.X("rank:Q", title="hours of the year, busiest first"),
-            y=alt.Y("cars_per_hour:Q", title="cars an hour"),
-        )
-    )
-    marks = pd.DataFrame(
-        {
-            "rank": [rank, rank],
-            "cars": [hour, design],
-            "label": [f"design hour (rank {rank}), with chance: {hour:.0f}",
-                      f"with headroom: {design:.0f}"],
-        }
-    )  # fmt: skip
-    points = (
-        alt.Chart(marks)
-        .mark_point(shape="diamond", size=160, color=RUST, filled=True, opacity=1)
-        .encode(x="rank:Q", y="cars:Q")
-    )
-    text = (
-        alt.Chart(marks)
-        .mark_text(align="left", dx=12, fontWeight=600)
-        .encode(x="rank:Q", y="cars:Q", text="label:N")
-    )
-    return finish(line + points + text)
 
 
 def draw_months(table: pd.DataFrame) -> Any:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from capture.papers.look import FAINT_INK, INK, RUST, SAND, WATER
 from capture.passing.aadt import MONTHS, WEEKDAYS
-from siteapp.charts import DASHES, INKS, finish
+from siteapp.charts import draw_hours_by_stream, finish
 
 #: puts each part of a name on its own line, which leaves room on a phone
 _BY_COMMA: Final = "split(datum.label, ', ')"
@@ -48,28 +48,12 @@ def draw_directions(table: pd.DataFrame) -> Any:
 
 def draw_stream_hours(table: pd.DataFrame) -> Any:
     """Draw vehicles an hour by hour of the day, one line per stream."""
-    streams = list(dict.fromkeys(table["stream"]))
-    inks = [INKS[n % len(INKS)] for n in range(len(streams))]
-    dashes = [DASHES[n % len(DASHES)] for n in range(len(streams))]
-    legend = alt.Legend(columns=1, symbolSize=900)
-    last = table[table["hour"] == table["hour"].max()]
-    drawn = pd.concat([table, last.assign(hour=last["hour"] + 1)])
-    return finish(
-        alt.Chart(drawn)
-        .mark_line(strokeWidth=3, interpolate="step-after")
-        .encode(
-            x=alt.X("hour:Q", title="hour of the day", scale=alt.Scale(domain=[0, 24]),
-                    axis=alt.Axis(tickCount=12)),
-            y=alt.Y("vehicles_per_hour:Q", title="vehicles an hour on a mean day"),
-            color=alt.Color("stream:N", title=None, sort=streams, legend=legend,
-                            scale=alt.Scale(domain=streams, range=inks)),
-            strokeDash=alt.StrokeDash("stream:N", title=None, sort=streams, legend=legend,
-                                      scale=alt.Scale(domain=streams, range=dashes)),
-            tooltip=[alt.Tooltip("stream"), alt.Tooltip("hour"),
-                     alt.Tooltip("vehicles_per_hour", title="vehicles an hour", format=",.0f")],
-        ),
-        height=330 + 24 * len(streams),
-    )  # fmt: skip
+    return draw_hours_by_stream(
+        table,
+        amount="vehicles_per_hour",
+        title="vehicles an hour on a mean day",
+        short="vehicles an hour",
+    )
 
 
 def draw_cells(table: pd.DataFrame) -> Any:

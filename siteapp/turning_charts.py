@@ -14,7 +14,7 @@ import pandas as pd
 from capture.basis import UnitSystem, convert_out
 from capture.papers.look import FAINT_INK, INK, MOSS, PLUM, RUST, WATER
 from capture.papers.turning_tables import LOOKED_AT
-from siteapp.charts import DASHES, INKS, finish
+from siteapp.charts import draw_hours_by_stream, finish
 
 #: what may speak against a place of a driveway
 _PLACES: Final = ("nothing against it", "near a junction", "a sight triangle fails")
@@ -23,28 +23,9 @@ _SEEN: Final = ("in view", "can be read")
 
 def draw_hour_delays(table: pd.DataFrame) -> Any:
     """Draw the seconds that turning in and back out costs by hour, one line per stream."""
-    streams = list(dict.fromkeys(table["stream"]))
-    inks = [INKS[n % len(INKS)] for n in range(len(streams))]
-    dashes = [DASHES[n % len(DASHES)] for n in range(len(streams))]
-    legend = alt.Legend(columns=1, symbolSize=900)
-    last = table[table["hour"] == table["hour"].max()]
-    drawn = pd.concat([table, last.assign(hour=last["hour"] + 1)])
-    return finish(
-        alt.Chart(drawn)
-        .mark_line(strokeWidth=3, interpolate="step-after")
-        .encode(
-            x=alt.X("hour:Q", title="hour of the day", scale=alt.Scale(domain=[0, 24]),
-                    axis=alt.Axis(values=list(range(0, 25, 4)))),
-            y=alt.Y("delay_s:Q", title="seconds, in and back out"),
-            color=alt.Color("stream:N", title=None, sort=streams, legend=legend,
-                            scale=alt.Scale(domain=streams, range=inks)),
-            strokeDash=alt.StrokeDash("stream:N", title=None, sort=streams, legend=legend,
-                                      scale=alt.Scale(domain=streams, range=dashes)),
-            tooltip=[alt.Tooltip("stream"), alt.Tooltip("hour"),
-                     alt.Tooltip("delay_s", title="seconds", format=".0f")],
-        ),
-        height=330 + 24 * len(streams),
-    )  # fmt: skip
+    return draw_hours_by_stream(
+        table, amount="delay_s", title="seconds, in and back out", short="seconds"
+    )
 
 
 def draw_drive(
