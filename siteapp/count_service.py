@@ -61,13 +61,18 @@ def ask_service(desk: Desk) -> Fetched | None:
         )
         if st.form_submit_button("Look at it", icon=":material/search:"):
             st.session_state[_LAYER] = _describe(address)
-            st.session_state.pop(_FILE, None)
+            st.session_state.pop(_file_key(desk), None)
     layer = st.session_state.get(_LAYER)
     if layer is None:
         return None
     _show_fields(desk, layer)
     fetched: Fetched | None = _offer_fetch(desk, layer)
     return fetched
+
+
+def _file_key(desk: Desk) -> str:
+    """Return under which name a fetched file is kept: what was fetched for one area is its own."""
+    return f"{_FILE}-{desk.scene.inputs.area}"
 
 
 def _client(wait: Callable[[float], None] | None = None) -> Any:
@@ -122,8 +127,8 @@ def _offer_fetch(desk: Desk, layer: Any) -> Fetched | None:
         jobs.start_job(_JOB, lambda job: _fetch(job, layer, extent, folder))
     made = jobs.show_job(_JOB, "Fetching")
     if made is not None:
-        st.session_state[_FILE] = made
-    held = st.session_state.get(_FILE)
+        st.session_state[_file_key(desk)] = made
+    held = st.session_state.get(_file_key(desk))
     if held is None or held[0] != layer.url:
         return None
     _, path, remarks, day = held
