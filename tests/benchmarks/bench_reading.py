@@ -16,6 +16,7 @@ The large file is an extract written many times side by side, names told apart.
 from __future__ import annotations
 
 import argparse
+import gc
 import os
 import subprocess
 import sys
@@ -178,6 +179,7 @@ def bench(what: str, file: Path, *, rounds: int, osmnx_once: bool | None) -> Non
     if osmnx_once:
         name = "OSMnx from XML, roads only"
         times[name] = time_once(lambda: read_osmnx(file))
+        gc.collect()
     tell(what, file, times, list(times))
 
 
@@ -185,7 +187,9 @@ def main() -> None:
     """Every extract at hand, then a tiled one of about 20 MB."""
     told = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     told.add_argument("parts", nargs="*", help="small, large; both when none is named")
-    told.add_argument("--osmnx-large", action="store_true", help="OSMnx on the large file, once")
+    told.add_argument(
+        "--osmnx-large", action="store_true", help="OSMnx on the large file, once; 7 GB"
+    )
     told.add_argument("--rounds", type=int, default=5)
     told.add_argument("--large-file", type=Path, help="use this file instead of a tiled one")
     asked = told.parse_args()
