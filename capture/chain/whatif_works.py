@@ -65,8 +65,9 @@ def list_screens(found: Study | Chain, *, within_m: float = SCREEN_REACH_M) -> p
             "kind": [str(kind) for kind in screens.kind],
             "height_m": np.asarray(screens.height_m, dtype=np.float64),
             "height_known": np.asarray(screens.height_known, dtype=bool),
-            "distance_m": np.array(
-                [shapely.distance(line, mouths) for line in screens.geometry], dtype=np.float64
+            "distance_m": np.asarray(
+                shapely.distance(np.asarray(screens.geometry, dtype=object), mouths),
+                dtype=np.float64,
             ),
         }
     )

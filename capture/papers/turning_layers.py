@@ -152,14 +152,14 @@ def find_screen(study: Any, lat: float, lon: float, *, within_m: float) -> int |
     near = set(table.loc[table["height_m"] > 0, "osm_id"].tolist())
     x, y = study.place.network.projection.to_xy([lat], [lon])
     spot = shapely.Point(float(x[0]), float(y[0]))
-    screens = study.place.screens
-    found = [
-        (float(shapely.distance(shape, spot)), int(osm_id))
-        for osm_id, shape in zip(screens.osm_id, screens.geometry, strict=True)
-        if int(osm_id) in near
-    ]
-    best = min(found, default=(np.inf, 0))
-    return best[1] if best[0] <= within_m else None
+    ids = np.asarray(study.place.screens.osm_id)
+    kept = np.flatnonzero(np.isin(ids, list(near)))
+    if not len(kept):
+        return None
+    shapes = np.asarray(study.place.screens.geometry, dtype=object)[kept]
+    far = np.asarray(shapely.distance(shapes, spot))
+    best = int(np.argmin(far))
+    return int(ids[kept[best]]) if far[best] <= within_m else None
 
 
 def make_thing_layer(study: Any) -> MapLayer | None:
