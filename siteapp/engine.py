@@ -10,7 +10,7 @@ import json
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import streamlit as st
 
@@ -176,18 +176,18 @@ def _rankings() -> dict[tuple[str, str, float], Any]:
     return {}
 
 
-def _many(text: str, answers: str, stamp: float, say: Say | None) -> Any:
+def _many(text: str, told: str, stamp: float, say: Say | None) -> Any:
     """Rank, or find the ranking among those kept; by hand, since what is said is drawn."""
-    kept, key = _rankings(), (text, answers, stamp)
+    kept, key = _rankings(), (text, told, stamp)
     if key not in kept:
-        made = _rank(text, answers, stamp, say)
+        made = _rank(text, told, stamp, say)
         while len(kept) >= MOST_RANKINGS:
             kept.pop(next(iter(kept)))
         kept[key] = made
     return kept[key]
 
 
-def _rank(text: str, answers: str, stamp: float, say: Say | None) -> Any:
+def _rank(text: str, told: str, stamp: float, say: Say | None) -> Any:
     from capture import chain
     from capture.chain.steps import find_year
 
@@ -199,7 +199,8 @@ def _rank(text: str, answers: str, stamp: float, say: Say | None) -> Any:
         area,
         None,
         make_offer(inputs),
-        **_ask_many(inputs, answers),
+        **_ask_many(inputs, json.dumps(json.loads(told)["answers"])),
+        **_lay_plans(inputs, json.loads(told)["plan"], own["place"]),
         seed=inputs.seed,
         draws=inputs.draws,
         replaced=get_replaced(inputs, area, stamp=stamp),
@@ -218,7 +219,24 @@ def get_memo() -> Any:
 def get_many(inputs: Inputs, say: Say | None = None) -> Any:
     """Rank an area's parcels with a study's offer and numbers."""
     text = json.dumps(inputs.change(site="", answers={}, plan={}).to_dict(), sort_keys=True)
-    return _many(text, _answers_of_all(inputs), _stamp(inputs.area), say)
+    told = {name: _gather(inputs, name) for name in ("answers", "plan")}
+    return _many(text, json.dumps(told, sort_keys=True), _stamp(inputs.area), say)
+
+
+def _lay_plans(inputs: Inputs, plans: dict[str, Any], place: Any) -> dict[str, Any]:
+    """Return works and driveways by parcel, as the parcels' own studies have them."""
+    from capture.place import find_sites
+
+    area = get_area(inputs.area)
+    numbers = get_numbers(inputs, area, stamp=_stamp(inputs.area))
+    works, frontages = {}, {}
+    for parcel, plan in plans.items():
+        site = f"parcel:{parcel}"
+        own = inputs.change(site=site, plan={site: plan})
+        works[parcel] = make_works(own, parcel, place.network.projection)
+        frontages[parcel] = lay_frontage(own, place, find_sites(area, place, site), numbers)
+    laid = {parcel: one for parcel, one in frontages.items() if one is not None}
+    return {"works": works, "frontages": laid}
 
 
 def get_together(inputs: Inputs, most: int, *, exactly: bool) -> Any:
@@ -260,13 +278,18 @@ def _ask_many(inputs: Inputs, answers: str) -> dict[str, Any]:
 
 
 def _answers_of_all(inputs: Inputs) -> str:
-    """Gather what all studies of an area know of its parcels, the last changed first."""
+    return json.dumps(_gather(inputs, "answers"), sort_keys=True)
+
+
+def _gather(inputs: Inputs, name: Literal["answers", "plan"]) -> dict[str, Any]:
+    """Gather what all studies of an area say of its parcels, the last changed first."""
     told: dict[str, Any] = {}
     for kept in open_workspace().studies():
-        of, parcel = kept.inputs.area, kept.inputs.site.removeprefix("parcel:")
-        if of == inputs.area and kept.inputs.site.startswith("parcel:") and kept.inputs.answers:
-            told.setdefault(parcel, kept.inputs.answers)
-    return json.dumps(told, sort_keys=True)
+        site = kept.inputs.site
+        said = kept.inputs.answers if name == "answers" else kept.inputs.plan.get(site)
+        if kept.inputs.area == inputs.area and site.startswith("parcel:") and said:
+            told.setdefault(site.removeprefix("parcel:"), said)
+    return told
 
 
 @st.cache_resource(show_spinner=False, max_entries=MOST_KEPT)
