@@ -10,6 +10,7 @@ import pandas as pd
 import streamlit as st
 
 from capture.basis import CaptureError
+from capture.papers.member_map import SQUARE_M, make_member_layers
 from capture.papers.member_months import COLUMNS, clean_months
 from capture.papers.operator_tables import (
     make_back_table,
@@ -24,7 +25,7 @@ from capture.share import back_test
 from siteapp import share_answers
 from siteapp.frame import Scene, change, say
 from siteapp.share_charts import draw_back_test, draw_members, draw_ranges
-from siteapp.show import show_table
+from siteapp.show import show_map, show_table
 from siteapp.text import as_markdown, say_withheld
 
 #: column of the table of own months -> what it is called
@@ -272,4 +273,40 @@ def _say_second(scene: Scene, answer: Any) -> None:
         f"{say_amount(answer.nearer_share, 'share', digits=2)} of the first site's members live "
         f"nearer to this one; {say_amount(answer.shared_share, 'share', digits=2)} of the drivers "
         "past the first come past this one on the same drive."
+    )
+    _show_homes(scene, answer)
+
+
+def _show_homes(scene: Scene, answer: Any) -> None:
+    """Show both sites' members on one map, and the fullest squares in a table."""
+    if answer.homes.empty:
+        return
+    sites = scene.study.sites
+    show_map(
+        scene,
+        make_member_layers(
+            answer.homes, scene.study.place.network.projection, first=answer.first,
+            site=(float(sites.lat[0]), float(sites.lon[0])),
+        ),
+        key=f"members-{scene.kept.id}",
+        zoom=13,
+    )  # fmt: skip
+    st.caption(
+        f"Squares of {say_amount(SQUARE_M, 'm', scene.system, digits=2)} a side, darker where more members of both sites live; a broken "
+        "outline marks those nearer to this site. Homes come from the area's people, and members "
+        "are spread over them by the drive."
+    )
+    fullest = answer.homes.sort_values(["moved", "first"], ascending=False, kind="stable")
+    show_table(
+        fullest,
+        {
+            "first": ("washes a year by the first site's members", "count"),
+            "moved": ("of them would move", "count"),
+            "second": ("washes a year by this site's members", "count"),
+            "first_minutes": ("drive to the first", "min"),
+            "second_minutes": ("drive to this site", "min"),
+        },
+        scene,
+        caption="The squares that most would move from",
+        most=10,
     )

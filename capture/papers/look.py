@@ -110,6 +110,30 @@ LOOKS: Final[dict[str, Look]] = {
     "people-0": Look(words="few people", ink=MOSS, width=1, fill=MOSS, fill_share=0.05),
     "people-1": Look(words="some people", ink=MOSS, width=1, fill=MOSS, fill_share=0.18),
     "people-2": Look(words="many people", ink=MOSS, width=1, fill=MOSS, fill_share=0.36),
+    "first-site": Look(
+        words="the first site", ink=WATER, fill=WATER, fill_share=1, shape="square", radius=9
+    ),
+    **{
+        f"members-first-{k}": Look(
+            words="members nearer to the first site",
+            ink=WATER,
+            width=1,
+            fill=WATER,
+            fill_share=share,
+        )
+        for k, share in enumerate((0.08, 0.22, 0.45))
+    },
+    **{
+        f"members-second-{k}": Look(
+            words="members nearer to this site",
+            ink=RUST,
+            width=2,
+            dash="5 3",
+            fill=RUST,
+            fill_share=share,
+        )
+        for k, share in enumerate((0.08, 0.22, 0.45))
+    },
     "rank-top": Look(words="first five", ink=RUST, width=3, fill=RUST, fill_share=0.55, radius=11),
     "rank-middle": Look(
         words="the rest", ink=WATER, width=1.5, fill=WATER, fill_share=0.18, radius=8

@@ -15,11 +15,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import InputError, Range
+from capture.papers.member_map import gather_homes
 from capture.papers.pictures import MONTHS
 from capture.papers.words import say_amount, say_number, say_spread
 from capture.share import (
     BackTest,
     Lengthening,
+    Moved,
     SecondSite,
     compare_lengthening,
     compute_ramp_share,
@@ -32,6 +34,7 @@ from capture.share import (
     predict_streams,
     simulate_members,
     split_cars,
+    spread_members,
 )
 
 FloatArray = NDArray[np.float64]
@@ -145,6 +148,11 @@ class SecondAnswer:
     cash: pd.DataFrame
     #: which ranges are drawn
     ranges: tuple[tuple[str, Range], ...]
+    #: where both sites' members live, by square: ``x, y, first, moved, second`` in washes a
+    #: year, ``first_minutes, second_minutes``
+    homes: pd.DataFrame
+    #: latitude and longitude of the first site, degrees
+    first: tuple[float, float]
 
 
 def judge_second(
@@ -215,6 +223,25 @@ def judge_second(
         table=table,
         cash=_make_balance(price_second_cash(study, second, scale)),
         ranges=tuple(listed),
+        homes=_house_members(study, homes, members, moved, scale),
+        first=(lat, lon),
+    )
+
+
+def _house_members(
+    study: Any, homes: Any, members: FloatArray, moved: Moved, scale: FloatArray
+) -> pd.DataFrame:
+    """Gather where the members of both sites live, in washes a year, means over worlds."""
+    values, minutes = study.numbers["share"], homes.seconds / 60
+    first = float(members.mean()) * moved.living_share
+    own, _ = _split_first(study, study.cars_per_year * scale, None)
+    reached = bool(np.isfinite(minutes[1]).any())
+    second = float(own.mean()) * (
+        spread_members(homes.households, minutes[1], values=values)
+        if reached else np.zeros(len(homes.households))
+    )  # fmt: skip
+    return gather_homes(
+        homes.xy, minutes, first=first, moved=first * moved.zone_share, second=second
     )
 
 

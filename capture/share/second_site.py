@@ -31,6 +31,8 @@ class Moved:
     nearer_share: float
     #: part of members who move, by zone, mean over worlds, shape (Z,)
     zone_share: FloatArray
+    #: part of the first site's members who live in each zone, shape (Z,), sums to 1
+    living_share: FloatArray
 
     @property
     def cars(self) -> FloatArray:
@@ -144,6 +146,7 @@ def estimate_moved(
         tickets=np.asarray(np.asarray(first_tickets, dtype=np.float64) * split),
         nearer_share=min(1.0, float(where[second < first].sum())),
         zone_share=np.asarray(moving.mean(axis=1)),
+        living_share=where,
     )
 
 

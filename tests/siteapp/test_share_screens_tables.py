@@ -180,7 +180,13 @@ def test_a_first_site_far_off_takes_nothing_from_the_second_s_money(study) -> No
     second = judge_second_site(
         study.cars_per_year,
         90_000.0,
-        Moved(member_cars=none, tickets=none, nearer_share=0.0, zone_share=np.zeros(1)),
+        Moved(
+            member_cars=none,
+            tickets=none,
+            nearer_share=0.0,
+            zone_share=np.zeros(1),
+            living_share=np.ones(1),
+        ),
     )
     cash = dict(price_second_cash(study, second, np.ones(study.worlds.draws)))
     assert cash["value today of the cars that move from the first"].value == 0.0
