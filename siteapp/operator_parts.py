@@ -292,9 +292,9 @@ def _show_homes(scene: Scene, answer: Any) -> None:
         zoom=13,
     )  # fmt: skip
     st.caption(
-        f"Squares of {say_amount(SQUARE_M, 'm', scene.system, digits=2)} a side, darker where more members of both sites live; a broken "
-        "outline marks those nearer to this site. Homes come from the area's people, and members "
-        "are spread over them by the drive."
+        f"Squares of {say_amount(SQUARE_M, 'm', scene.system, digits=2)} a side, darker where "
+        "more members of both sites live; a broken outline marks those nearer to this site. "
+        "Homes come from the area's people, and members are spread over them by the drive."
     )
     fullest = answer.homes.sort_values(["moved", "first"], ascending=False, kind="stable")
     show_table(
