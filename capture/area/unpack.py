@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import io
+import lzma
+import struct
 import zipfile
 import zlib
 from collections.abc import Sequence
@@ -16,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Final
 
-from capture.basis import InputError, plain_text
+from capture.basis import CaptureError, InputError, plain_text
 
 MOST_BYTES: Final = 100_000_000
 #: of what an archive holds, unpacked
@@ -26,6 +28,11 @@ MOST_MEMBERS: Final = 200
 SHAPE_PARTS: Final = (".shx", ".dbf", ".prj", ".cpg")
 _NEEDED_PARTS: Final = (".shx", ".dbf")
 _CHUNK: Final = 1 << 20
+#: what the reader of archives raises on one that is damaged or was made to harm
+_BROKEN: Final = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, ValueError, EOFError,
+    OverflowError, RuntimeError, OSError,
+)  # fmt: skip
 
 #: name as the user calls it, content
 Given = tuple[str, bytes]
@@ -175,7 +182,9 @@ def _unpack(name: str, content: bytes) -> list[Given]:
                 held = _read_bounded(archive, member, left, told)
                 left -= len(held)
                 found.append((member.filename, held))
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError, OSError):
+    except CaptureError:
+        raise
+    except _BROKEN:
         raise InputError(f"{told}: is a broken zip archive; pack it again") from None
     if not found:
         raise InputError(f"{told}: the archive holds no file; pack it again")

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 #: told how many rows are there so far and how many the service said, None when it did not
 Heard = Callable[[int, int | None], None]
 MOST_PAGES: Final = 5_000
+#: signs that are kept of a text in a row
+MOST_TEXT: Final = 1_000
 #: rows between two calls of who listens
 HEARD_EVERY: Final = 50
 
@@ -70,8 +72,8 @@ def fetch_counts(
     total = counted.get("count")
     if isinstance(total, int) and total > client.most_rows:
         raise DataError(
-            f"{host_of(url)}: {total} rows lie in the area, must be up to {client.most_rows}; make "
-            "the area smaller"
+            f"{host_of(url)}: {plain_text(total, most=20)} rows lie in the area, must be up to "
+            f"{client.most_rows}; make the area smaller"
         )
     pages = _by_offset(layer, base, client) if layer.pages else _by_ids(layer, base, client)
     features: dict[Any, dict[str, Any]] = {}
@@ -173,10 +175,18 @@ def _features(held: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
         if not isinstance(one, dict):
             continue
         properties = one.get("properties", one.get("attributes"))
+        properties = properties if isinstance(properties, dict) else {}
         yield {
-            "properties": properties if isinstance(properties, dict) else {},
+            "properties": {plain_text(k, most=120): _plain(v) for k, v in properties.items()},
             "geometry": _geometry(one.get("geometry")),
         }
+
+
+def _plain(value: Any) -> Any:
+    """Return a value of a row as a number or a bounded text; nothing for lists and tables."""
+    if isinstance(value, str):
+        return plain_text(value, most=MOST_TEXT)
+    return value if isinstance(value, int | float) else None
 
 
 def _geometry(held: Any) -> Any:
@@ -197,7 +207,8 @@ def _geometry(held: Any) -> Any:
             made = shapely.MultiPoint(held["points"])
         else:
             return None
-    except (TypeError, ValueError, KeyError, AttributeError, shapely.errors.ShapelyError):
+    except (TypeError, ValueError, KeyError, AttributeError, RecursionError, OverflowError,
+            shapely.errors.ShapelyError):  # fmt: skip
         return None
     usable = not made.is_empty and all(math.isfinite(v) for v in made.bounds)
     return made if usable else None

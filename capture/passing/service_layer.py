@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 GEOMETRIES: Final = {"esriGeometryPoint": "Point", "esriGeometryPolyline": "LineString",
                      "esriGeometryMultipoint": "MultiPoint"}  # fmt: skip
+#: most fields that a layer may have
+MOST_FIELDS: Final = 400
 #: kind of a field -> what people call it
 FIELD_WORDS: Final = {
     "esriFieldTypeOID": "row number", "esriFieldTypeString": "text",
@@ -124,18 +126,24 @@ def describe_layer(url: str, *, client: Client | None = None) -> ServiceLayer:
 
 def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
     shape = held.get("geometryType")
-    if shape not in GEOMETRIES:
+    if not isinstance(shape, str) or shape not in GEOMETRIES:
         raise DataError(
             f"{host_of(address)}: the layer holds {plain_text(shape or 'no geometry', most=40)}, "
             "must be points or lines; pick another layer"
         )
     fields: dict[str, tuple[str, str, Mapping[Any, str]]] = {}
     id_field = plain_text(held.get("objectIdField", ""), most=80)
-    for one in as_list(held.get("fields")):
+    listed = as_list(held.get("fields"))
+    if len(listed) > MOST_FIELDS:
+        raise DataError(
+            f"{host_of(address)}: the layer must have up to {MOST_FIELDS} fields, got "
+            f"{len(listed)}; pick another layer"
+        )
+    for one in listed:
         if not isinstance(one, dict) or "name" not in one:
             continue
-        name, kind = str(one["name"])[:120], str(one.get("type", ""))
-        fields[name] = (str(one.get("alias", name))[:120], kind, _codes(one.get("domain")))
+        name, kind = _printable(one["name"]), _printable(one.get("type", ""))
+        fields[name] = (_printable(one.get("alias", name)), kind, _codes(one.get("domain")))
         if kind == "esriFieldTypeOID" and not id_field:
             id_field = name
     can = held.get("advancedQueryCapabilities")
@@ -151,6 +159,11 @@ def _read_description(address: str, held: Mapping[str, Any]) -> ServiceLayer:
         geojson="geojson" in str(held.get("supportedQueryFormats", "")).lower(),
         credit=plain_text(held.get("copyrightText") or "", most=300),
     )
+
+
+def _printable(held: Any) -> str:
+    """Return a word of the service; a sign that cannot be written down is asked for by no name."""
+    return plain_text(held, most=120)
 
 
 def as_list(held: Any) -> list[Any]:

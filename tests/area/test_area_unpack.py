@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import zipfile
 from pathlib import Path
 
@@ -16,9 +17,9 @@ from capture.basis import InputError
 ENDINGS = (".csv", ".txt", ".geojson", ".gpkg", ".shp")
 
 
-def make_zip(members: dict[str, bytes], **how) -> bytes:
+def make_zip(members: dict[str, bytes], method: int = zipfile.ZIP_DEFLATED) -> bytes:
     packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, **how) as archive:
+    with zipfile.ZipFile(packed, "w", method) as archive:
         for name, content in members.items():
             archive.writestr(name, content)
     return packed.getvalue()
@@ -98,3 +99,18 @@ def test_too_large_a_file_is_said(tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(unpack, "MOST_BYTES", 2)
     with pytest.raises(InputError, match="must be under"):
         lay_files(tmp_path, [("a.csv", b"xyz")], endings=ENDINGS)
+
+
+@pytest.mark.parametrize("method", [zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_LZMA])
+def test_damaged_archives_of_every_kind_are_said(tmp_path, method) -> None:
+    whole = make_zip({"dé/counts.csv": b"lat,lon,aadt\n" + b"40,-98,1000\n" * 50}, method)
+    flips = random.Random(7)
+    refused = 0
+    for _ in range(300):
+        content = bytearray(whole)
+        content[flips.randrange(len(content))] ^= 1 << flips.randrange(8)
+        try:
+            lay_files(tmp_path, [("a.zip", bytes(content))], endings=ENDINGS)
+        except InputError:
+            refused += 1
+    assert refused > 30
