@@ -165,6 +165,11 @@ def go_on(scene: Scene, area: Any) -> None:
     except CaptureError as error:
         st.error(as_markdown(error, most=600), icon=":material/error:")
     st.markdown("**3. Rivals and the rest**")
+    offer_layers(area)
+
+
+def offer_layers(area: Any) -> None:
+    """Offer to give an area further files; one that is not made here is copied first."""
     with st.expander("Add rivals, parcels, people, known washes or weather"):
         _add_layers(area)
 
@@ -193,6 +198,8 @@ def _add_layers(area: Any) -> None:
     except CaptureError as error:
         st.error(as_markdown(error, most=800), icon=":material/error:")
         return
-    change("further files given to the area", area=str(made))
+    # what was a parcel of the old file may be none of the new one
+    gone = {"site": ""} if layers["parcels"] else {}
+    change("further files given to the area", area=str(made), **gone)
     notify("done", "Added to the area")
     st.rerun()

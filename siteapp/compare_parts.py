@@ -7,6 +7,7 @@ from typing import Any
 import streamlit as st
 
 from capture.papers import shortlist
+from capture.place.parcels import find_asking
 from siteapp import engine
 from siteapp.frame import Scene, change, say
 from siteapp.show import show_table
@@ -18,7 +19,7 @@ def show_standing(scene: Scene, ranking: Any) -> None:
         ranking, engine.get_answer_book_of(scene.inputs), hidden=scene.hidden
     )
     columns = dict(shortlist.SHORT)
-    if not shortlist.find_asking(ranking):
+    if not find_asking(ranking):
         columns.pop("asking")
     show_table(table, columns, scene, caption="Parcels by rank")
     st.caption(

@@ -118,11 +118,12 @@ def write_area(
 
 
 def _read_all(area: Area, tables: Layers, say: Say) -> None:
-    from capture.place import open_place
+    from capture.place import check_parcels, open_place
 
     for kind in tables:
         if kind != "roads":
             area.read(kind)
+    check_parcels(area)
     say("reading the roads; a large file takes minutes")
     open_place(area)
     say("done")

@@ -53,6 +53,8 @@ def copy_area(area: Area, folder: Path, edit: Callable[[Path, Layers], Layers]) 
     CaptureError
         When the copy cannot be made or does not open; nothing is kept then.
     """
+    from capture.place import check_parcels
+
     target = find_free(folder, area.name)
     target.mkdir(parents=True)
     try:
@@ -65,6 +67,7 @@ def copy_area(area: Area, folder: Path, edit: Callable[[Path, Layers], Layers]) 
         for kind in layers:
             if kind not in ("roads", "counts", "hourly_counts", "terrain"):
                 opened.read(kind)
+        check_parcels(opened)
     except (CaptureError, OSError) as error:
         shutil.rmtree(target)
         if isinstance(error, OSError):

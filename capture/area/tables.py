@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -24,9 +25,37 @@ MOST_COLUMNS: Final = 2_000
 TABLE_ENDINGS: Final = (".csv", ".txt", ".tsv")
 SHAPE_ENDINGS: Final = (".geojson", ".json", ".gpkg", ".shp", ".fgb")
 #: names under which a column of degrees is known, lower case
-LAT_NAMES: Final = ("lat", "latitude", "y_lat", "lat_wgs84")
-LON_NAMES: Final = ("lon", "lng", "long", "longitude", "x_lon", "lon_wgs84")
+LAT_NAMES: Final = (
+    "lat", "latitude", "y_lat", "lat_wgs84", "lat_dd", "latitude_dd", "centroid_lat", "intptlat",
+)  # fmt: skip
+LON_NAMES: Final = (
+    "lon", "lng", "long", "longitude", "x_lon", "lon_wgs84", "lon_dd", "long_dd", "longitude_dd",
+    "centroid_lon", "intptlon",
+)  # fmt: skip
+#: lines above the column names in which a title, a date or nothing may stand
+MOST_TITLES: Final = 10
 _CSV_FIELD_LIMIT: Final = 1_000_000
+_NUMBER: Final = re.compile(r"[-+$]*[\d.,]+")
+
+
+def plain_name(name: object) -> str:
+    """Return the name of a column without what offices add to it.
+
+    Lower case, without a unit in brackets, with one underscore for all that is no letter or digit.
+
+    Examples
+    --------
+    >>> plain_name(" PARCEL ID#"), plain_name("LATITUDE (DD)"), plain_name("lat")
+    ('parcel_id', 'latitude', 'lat')
+    """
+    bare = re.sub(r"\([^()]*\)|\[[^\[\]]*\]", " ", str(name))
+    return re.sub(r"[\W_]+", "_", bare).strip("_").lower()
+
+
+def find_column(table: pd.DataFrame, names: tuple[str, ...]) -> Any:
+    """Return the first column that bears one of some names, as told by `plain_name`, or None."""
+    lower = {plain_name(name): name for name in reversed(list(table.columns))}
+    return next((lower[name] for name in names if name in lower), None)
 
 
 def load_table(
@@ -104,10 +133,13 @@ def _decode(file: Path) -> str:
 
 
 def _guess_sign(text: str) -> str:
-    head = text[: text.find("\n")] if "\n" in text else text
-    counts = {sign: head.count(sign) for sign in (";", "\t", ",", "|")}
-    best = max(counts, key=lambda sign: counts[sign])
-    return best if counts[best] else ","
+    """Return the sign between the cells: the commonest of the first line that has any."""
+    for head in io.StringIO(text[:_CSV_FIELD_LIMIT]):
+        counts = {sign: head.count(sign) for sign in (";", "\t", ",", "|")}
+        best = max(counts, key=lambda sign: counts[sign])
+        if counts[best]:
+            return best
+    return ","
 
 
 def _load_csv(file: Path, max_rows: int) -> pd.DataFrame | geopandas.GeoDataFrame:
@@ -134,7 +166,8 @@ def _split_rows(
     lines: list[int] = []
     faults: list[str] = []
     try:
-        names = [name.strip() for name in next(reader)]
+        above = _count_titles(text)
+        names = [name.strip() for name in [next(reader) for _ in range(above + 1)][-1]]
         for row in reader:
             if not any(cell.strip() for cell in row):
                 continue
@@ -154,6 +187,19 @@ def _split_rows(
         raise DataError(f"{file.name}: not readable as CSV ({error}); save it again") from None
     _check_names(file, names, faults)
     return names, rows, lines
+
+
+def _count_titles(text: str) -> int:
+    """Count the lines of title, date or nothing above the column names.
+
+    They have one filled cell or none; the column names have several, and no number among them.
+    """
+    reader = csv.reader(io.StringIO(text), delimiter=_guess_sign(text))
+    for above, row in zip(range(MOST_TITLES + 1), reader, strict=False):
+        filled = [cell.strip() for cell in row if cell.strip()]
+        if len(filled) > 1:
+            return above if not any(_NUMBER.fullmatch(cell) for cell in filled) else 0
+    return 0
 
 
 def _check_names(file: Path, names: list[str], faults: list[str]) -> None:
@@ -188,9 +234,7 @@ def _as_numbers(column: pd.Series[Any]) -> pd.Series[Any]:
 def _add_points(table: pd.DataFrame) -> pd.DataFrame | geopandas.GeoDataFrame:
     import pandas as pd
 
-    lower = {str(name).lower(): name for name in table.columns}
-    lat = next((lower[name] for name in LAT_NAMES if name in lower), None)
-    lon = next((lower[name] for name in LON_NAMES if name in lower), None)
+    lat, lon = find_column(table, LAT_NAMES), find_column(table, LON_NAMES)
     if lat is None or lon is None or "geometry" in table.columns:
         return table
     import geopandas

@@ -126,22 +126,21 @@ def find_land_prices(request: Request) -> FloatArray | None:
     DataError
         Naming every site whose asking price is no price.
     """
-    import pandas as pd
+    from capture.place.parcels import find_asking, read_prices
 
     if request.offer.land_cost_usd is not None:
         return np.full(len(request.ids), float(request.offer.land_cost_usd))
     table = request.sites.attributes
-    if "asking_price_usd" not in table:
+    column = find_asking(table)
+    if not column:
         return None
-    texts = table["asking_price_usd"].astype("string").str.strip()
-    plain = texts.str.replace(r"[$,\s]", "", regex=True)
-    read = pd.to_numeric(plain, errors="coerce").to_numpy("float64", na_value=np.nan)
-    prices = np.array(read)
+    texts = table[column].astype("string").str.strip()
+    prices = read_prices(texts)
     # "on request" tells no price; what holds a digit, or endless, is meant to be one
     told = texts.str.contains(r"\d|^[-+]?inf", case=False, regex=True).fillna(False).to_numpy(bool)
     raise_gathered(
         [
-            f"{plain_text(request.ids[k], most=40)}: asking_price_usd must be 0 to "
+            f"{plain_text(request.ids[k], most=40)}: {plain_text(column, most=40)} must be 0 to "
             f"{MOST_LAND_USD:g} USD or empty, got {plain_text(texts.iloc[k], most=40)!r}"
             for k in np.flatnonzero(told & ~((prices >= 0) & (prices <= MOST_LAND_USD)))
         ],

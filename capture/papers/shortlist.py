@@ -20,9 +20,8 @@ from capture.ground.breakers import judge_parcel
 from capture.papers.html_table import Columns
 from capture.papers.withheld import WITHHELD
 from capture.papers.words import say_amount, say_lengths, say_long_years, say_money
+from capture.place.parcels import find_asking, read_prices
 
-#: columns of a list of parcels by which an owner's price is named
-_ASKING: Final = ("asking_price_usd", "asking_usd", "price_usd", "list_price_usd")
 #: row of one parcel's table -> unit
 _DETAILS: Final[Mapping[str, tuple[str, str]]] = {
     "vehicles_per_day": ("vehicles passing a day", "count"),
@@ -94,11 +93,6 @@ def name_parcels(ranking: pd.DataFrame) -> list[str]:
     ]
 
 
-def find_asking(ranking: pd.DataFrame) -> str:
-    """Find the column that holds what is asked for each parcel, "" when there is none."""
-    return next((name for name in _ASKING if name in ranking.columns), "")
-
-
 def say_land(price: float) -> str:
     """Say the highest land price at even odds.
 
@@ -115,13 +109,10 @@ def say_asking(price: Any) -> str:
 
     Examples
     --------
-    >>> say_asking(504000), say_asking(None)
+    >>> say_asking("$504,000"), say_asking(None)
     ('$504,000', 'not told')
     """
-    try:
-        amount = float(price)
-    except (TypeError, ValueError):
-        return "not told"
+    amount = float(read_prices([price])[0])
     return say_money(amount) if math.isfinite(amount) and amount > 0 else "not told"
 
 

@@ -11,7 +11,7 @@ from capture.place.drive import (
 from capture.place.frontage import Frontage, add_frontage
 from capture.place.network import Labels, Network
 from capture.place.open import open_place
-from capture.place.parcels import load_parcels, sift_parcels
+from capture.place.parcels import check_parcels, load_parcels, sift_parcels
 from capture.place.place import Buildings, Place, Screens
 from capture.place.sites import Sites, explain_outside, find_sites
 from capture.place.snap import Snap, locate, snap
@@ -32,6 +32,7 @@ __all__ = [
     "Sites",
     "Snap",
     "add_frontage",
+    "check_parcels",
     "compute_band",
     "compute_drive_seconds",
     "compute_pair_seconds",

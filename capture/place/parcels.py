@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from capture.area import Area, load_table
+from capture.area.tables import find_column
 from capture.basis import DataError, InputError, Sheet, plain_text, raise_gathered
 from capture.place.network import Floats
 from capture.place.place import Place
@@ -22,8 +23,19 @@ from capture.place.values import VALUES
 if TYPE_CHECKING:
     import pandas as pd
 
-_ID_NAMES: Final = ("id", "parcel_id", "parcel", "pin", "apn", "site", "site_id")
-_NAME_NAMES: Final = ("name", "title", "label", "address")
+_ID_NAMES: Final = (
+    "id", "parcel_id", "parcel", "pin", "apn", "site", "site_id", "parcel_no", "parcel_number",
+    "parcelid", "parcelno",
+)  # fmt: skip
+_NAME_NAMES: Final = (
+    "name", "title", "label", "address", "site_address", "situs_address", "situs",
+    "property_address", "location_address",
+)  # fmt: skip
+#: names of the column in which an owner's price may stand
+_ASKING_NAMES: Final = (
+    "asking_price_usd", "asking_usd", "list_price_usd", "asking_price", "asking", "list_price",
+    "total_asking_price",
+)  # fmt: skip
 MOST_SITES: Final = 1_000_000
 #: option of the layer ``parcels`` that says what becomes of faulty rows
 BAD_ROWS: Final = "bad_rows"
@@ -65,6 +77,35 @@ def load_parcels(
     sites = read_parcels(area, place, path)
     check_reach(place, sites, values)
     return sites
+
+
+def find_asking(table: pd.DataFrame) -> str:
+    """Find the column in which an owner's price stands, "" when there is none.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> find_asking(pd.DataFrame(columns=["id", "Asking Price ($)"]))
+    'Asking Price ($)'
+    """
+    found = find_column(table, _ASKING_NAMES)
+    return "" if found is None else str(found)
+
+
+def read_prices(told: Any) -> Floats:
+    """Read prices as people write them, USD, (S,); NaN where there is none.
+
+    Examples
+    --------
+    >>> read_prices(["$929,000", "on request", None, 250000])
+    array([929000.,     nan,     nan, 250000.])
+    """
+    import pandas as pd
+
+    texts = pd.Series(told, dtype="object").astype("string")
+    plain = texts.str.replace(r"[$,\s]", "", regex=True)
+    read = pd.to_numeric(plain, errors="coerce").to_numpy("float64", na_value=np.nan)
+    return np.array(read)
 
 
 def leaves_out(area: Area) -> bool:
@@ -149,12 +190,24 @@ def _read_table(area: Area, path: Path | None) -> tuple[Any, str]:
 
     if not isinstance(table, geopandas.GeoDataFrame):
         raise DataError(
-            f"{source}: must have columns lat and lon, or shapes; found "
-            f"{plain_text(', '.join(map(str, table.columns)), most=120)}; rename or add them"
+            f"{source}: must have columns lat and lon (or latitude and longitude), or shapes; "
+            f"found {plain_text(', '.join(map(str, table.columns)), most=120)}; rename or add them"
         )
     if len(table) == 0:
         raise DataError(f"{source}: holds no sites; add rows")
     return table, source
+
+
+def check_parcels(area: Area) -> None:
+    """Refuse an area's parcels where they are no table of places; where there are none, nothing.
+
+    Raises
+    ------
+    DataError
+        When no place can be read from the layer; single faulty rows are not looked for.
+    """
+    if "parcels" in area.layers:
+        _read_table(area, None)
 
 
 def _say(table: pd.DataFrame, faults: Faults) -> list[str]:
@@ -237,8 +290,7 @@ def _make_sites(place: Place, table: Any, source: str) -> Sites:
 
 def _column(table: Any, names: tuple[str, ...], missing: list[str]) -> list[str]:
     """Return a column of words under one of its names; blanks take what stands in for them."""
-    lower = {str(name).lower(): name for name in table.columns}
-    found = next((lower[name] for name in names if name in lower), None)
+    found = find_column(table, names)
     if found is None:
         return missing
     told = table[found]

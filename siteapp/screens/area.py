@@ -46,6 +46,8 @@ if place is not None:
 
     if own_area.is_own(area, engine.own_areas()):
         area_steps.go_on(scene, area)
+    else:
+        area_steps.offer_layers(area)
 
 st.subheader("Work somewhere else", anchor=False)
 away = engine.DEMO.exists() and scene.inputs.area != str(engine.DEMO)

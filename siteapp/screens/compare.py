@@ -16,8 +16,9 @@ from siteapp.text import as_markdown
 scene = open_screen("Compare", needs_site=False)
 area = engine.get_area(scene.inputs.area)
 if "parcels" not in area.layers:
-    say("This area has no parcels. Add a <b>parcels</b> layer to its area.toml, and they are "
+    say("This area has no parcels. Give a <b>file of parcels</b> on the Area screen, and they are "
         "ranked here.")  # fmt: skip
+    st.page_link("screens/area.py", label="Go to Area", icon=":material/map:")
     st.stop()
 if read_parcels(scene) is None:
     st.stop()
@@ -25,7 +26,10 @@ state = f"ranked-{scene.kept.id}"
 if not st.session_state.get(state):
     say("Runs the whole chain for every parcel of the area with this study's choices, and ranks "
         "them by what they are worth.")  # fmt: skip
-    if not st.button("Rank the parcels", type="primary"):
+    pressed = st.button("Rank the parcels", type="primary")
+    st.page_link("screens/area.py", label="Other parcels? Give their file on the Area screen",
+                 icon=":material/upload_file:")  # fmt: skip
+    if not pressed:
         st.stop()
     st.session_state[state] = True
     st.rerun()

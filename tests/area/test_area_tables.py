@@ -186,3 +186,22 @@ def test_a_broken_file_is_said_without_the_machines_folders(tmp_path):
     with pytest.raises(DataError) as said:
         load_table(tmp_path / "people.geojson")
     assert str(tmp_path) not in str(said.value)
+
+
+def test_titles_above_the_names_and_an_office_s_way_of_naming_are_read(tmp_path: Path) -> None:
+    file = tmp_path / "county.csv"
+    file.write_text(
+        "Assessor extract\nPrinted 05/14/2025,,,\n\n"
+        ' PARCEL ID#,LATITUDE (DD),Longitude,Asking Price ($)\n41-1,43.5,-87.3,"$929,000"\n'
+    )
+    table = load_table(file)
+    assert table["row"].to_list() == [5]
+    assert table.geometry.y.to_list() == [43.5]
+    assert table.geometry.x.to_list() == [-87.3]
+
+
+def test_a_row_of_numbers_is_not_taken_for_the_names(tmp_path: Path) -> None:
+    file = tmp_path / "odd.csv"
+    file.write_text("lat\n43.5,-87.3\n")
+    with pytest.raises(DataError, match="row 2: has 2 cells, the heading has 1"):
+        load_table(file)

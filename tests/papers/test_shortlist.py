@@ -63,3 +63,9 @@ def test_struck_out_parcels_say_why_in_the_reader_s_units(demo_many: Any) -> Non
 def test_the_next_call_is_withheld_with_the_answers(demo_many: Any, hidden: bool) -> None:
     calls = set(make_short_table(demo_many.ranking, None, hidden=hidden)["call"])
     assert (calls == {WITHHELD}) is hidden
+
+
+def test_a_price_as_an_office_writes_it_is_the_one_that_the_money_takes(demo_many: Any) -> None:
+    given = demo_many.ranking.drop(columns="asking_price_usd")
+    given["Asking Price ($)"] = "$929,000"
+    assert set(make_short_table(given, None)["asking"]) == {"$929,000"}

@@ -174,3 +174,11 @@ def test_markdown_from_outside_stays_text() -> None:
         assert sign not in safe
     assert fill("<b>{}</b>", "<script>") == "<b>&lt;script&gt;</b>"
     assert "{" not in fill("{}", "{0}")
+
+
+def test_parcels_without_places_are_refused_where_they_are_given(tmp_path: Path) -> None:
+    area = open_area(write_area(tmp_path, name="T", roads=ROADS))
+    before = sorted(tmp_path.iterdir())
+    with pytest.raises(CaptureError, match="must have columns lat and lon"):
+        add_layers(area, tmp_path, {"parcels": [("p.csv", b"id,acres\nA,2\n")]})
+    assert sorted(tmp_path.iterdir()) == before
