@@ -6,12 +6,15 @@ import json
 import math
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from capture.basis import DataError, InputError
+from capture.basis import DataError, InputError, plain_text
 
 if TYPE_CHECKING:
-    pass
+    import pandas as pd
+
+#: counts that a remark names before it only numbers the rest
+MOST_NAMED: Final = 6
 
 
 def make_key(count: Mapping[str, Any]) -> str:
@@ -26,6 +29,74 @@ def make_key(count: Mapping[str, Any]) -> str:
 
     spot = f"{float(count['lat']):.4f}|{float(count['lon']):.4f}"
     return f"{count['station']}|{plain_name(str(count['road']))}|{spot}"
+
+
+def check_decisions(
+    decisions: Mapping[str, Mapping[str, float]],
+) -> Mapping[str, Mapping[str, float]]:
+    """Return decisions, each an empty mapping or a position on Earth.
+
+    Raises
+    ------
+    InputError
+        When one is something else.
+
+    Examples
+    --------
+    >>> check_decisions({"A1|high street|40.1235|-75.0000": {}})
+    {'A1|high street|40.1235|-75.0000': {}}
+    """
+    for key, spot in decisions.items():
+        if not spot:
+            continue
+        lat, lon = spot.get("lat"), spot.get("lon")
+        good = set(spot) == {"lat", "lon"} and all(
+            isinstance(v, int | float) and math.isfinite(v) for v in (lat, lon)
+        )
+        if not (
+            good and lat is not None and lon is not None and abs(lat) <= 90 and abs(lon) <= 180
+        ):
+            raise InputError(
+                f"tie of count {tell_key(key)} must be lat and lon in degrees, or nothing to leave "
+                f"it untied, got {plain_text(dict(spot), most=80)}; put it on its road again"
+            )
+    return decisions
+
+
+def tell_key(key: str) -> str:
+    """Tell which count a key is about.
+
+    Examples
+    --------
+    >>> tell_key("A1|high street|40.1235|-75.0000")
+    'A1 (high street)'
+    """
+    station, _, rest = key.partition("|")
+    road = plain_text(rest.partition("|")[0], most=60)
+    told = plain_text(station, most=60) or "without a name"
+    return f"{told} ({road})" if road else told
+
+
+def find_unknown(
+    decisions: Mapping[str, Mapping[str, float]] | None, counts: pd.DataFrame
+) -> list[str]:
+    """Say of which decisions there is no such count, in one sentence or none.
+
+    Parameters
+    ----------
+    decisions : mapping, optional
+        As for :func:`capture.passing.tie.tie_counts`.
+    counts : DataFrame
+        With a column ``key``.
+    """
+    left = [key for key in decisions or {} if key not in set(counts["key"])]
+    if not left:
+        return []
+    named = ", ".join(map(tell_key, left[:MOST_NAMED])) + (", ..." if left[MOST_NAMED:] else "")
+    return [
+        f"{len(left)} tie(s) by hand are not used, since the area has no such count: {named}; has "
+        "its file changed? Tie them again"
+    ]
 
 
 class TieDecisions:

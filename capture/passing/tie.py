@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from capture.basis import Sheet, plain_text
-from capture.passing.decisions import make_key
+from capture.passing.decisions import check_decisions, make_key
 from capture.passing.directions import turn_between
 from capture.passing.ledger import list_rows
 from capture.passing.names import compute_likeness, split_refs
@@ -90,9 +90,14 @@ def tie_counts(
     -------
     DataFrame
         One row per count with ``TIE_COLUMNS``; segment -1 where nothing fits.
+
+    Raises
+    ------
+    InputError
+        When a decision is no position on Earth.
     """
     index = index or make_index(network)
-    done = decisions or {}
+    done = check_decisions(decisions or {})
     rows = [
         _tie_one(network, index, count, done.get(make_key(count)), values)
         for count in list_rows(counts)
@@ -120,6 +125,8 @@ def _tie_one(
     }
     if decision is not None:
         return _decided(network, index, base, decision)
+    if not (math.isfinite(count["lat"]) and math.isfinite(count["lon"])):
+        return {**base, "why": "no position is given; put it on its road by hand"}
     x, y = network.projection.to_xy(count["lat"], count["lon"])
     near = _candidates(network, index, float(x), float(y), count, values)
     if count["road"] and max((c["name_score"] for c in near), default=0.0) < SAME_NAME:

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from capture.basis import InputError, Sheet
 from capture.passing.carry import Carried
+from capture.passing.decisions import find_unknown
 from capture.passing.expand import age_count
 from capture.passing.fill import Fill, fit_fill, make_blocks, make_design
 from capture.passing.guess import Question
@@ -191,7 +192,7 @@ def add_volumes(
         loaded,
         index=index,
         study_year=year,
-        remarks=[*told, *loaded.remarks],
+        remarks=[*find_unknown(decisions, ties), *told, *loaded.remarks],
         values=values,
     )
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from capture.basis import DataError, InputError
-from capture.passing.decisions import TieDecisions, make_key
+from capture.passing.decisions import TieDecisions, find_unknown, make_key
 from capture.passing.names import compute_likeness, plain_name, split_refs
 from capture.passing.spread import carry_counts, find_conflicts, split_over_carriageways
 from capture.passing.tie import tie_counts
@@ -225,3 +225,39 @@ def test_names():
     assert compute_likeness("Mannerheimintie", "MANNERHEIMINTIE") == 1.0
     assert compute_likeness("", "Main") == 0.0
     assert split_refs("US 40;MD 7") == {"us40", "md7"}
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(np.nan, np.nan), (43.6, np.nan), (np.inf, 0.0)])
+def test_a_count_without_a_position_stays_untied_and_says_so(open_roads, counts_table, lat, lon):
+    _, place = open_roads(DUAL)
+    counts = counts_table({"x": 300, "y": -14}, {"x": 300, "y": -24}).assign(station=["A", "B"])
+    counts.loc[1, ["lat", "lon"]] = lat, lon
+    ties, names = _tie(place, counts)
+    assert names[0] is not None
+    assert names[1] is None
+    assert "no position is given" in ties["why"].iloc[1]
+
+
+@pytest.mark.parametrize(
+    "spot",
+    [{"lat": 43.6}, {"lat": np.nan, "lon": 1.0}, {"lat": 91.0, "lon": 0.0},
+     {"lat": 1.0, "lon": 1.0, "x": 1.0}, {"lat": "1", "lon": "2"}],
+)  # fmt: skip
+def test_a_tie_that_is_no_position_is_refused(open_roads, counts_table, spot):
+    _, place = open_roads(DUAL)
+    with pytest.raises(InputError, match=r"tie of count A9 \(mill lane\) must be lat and lon"):
+        tie_counts(place.network, counts_table({"x": 0, "y": 0}),
+                   decisions={"A9|mill lane|43.6|1.0": spot})  # fmt: skip
+
+
+def test_ties_of_counts_that_are_not_there_are_said(open_roads, counts_table):
+    _, place = open_roads(DUAL)
+    counts = counts_table({"x": 300, "y": -14, "road": "Mill Lane"})
+    mine = {make_key(row): {} for row in counts.to_dict("records")}
+    ties, _ = _tie(place, counts, decisions=mine)
+    assert find_unknown(mine, ties) == []
+    gone = {**mine, **{f"Z{k}|<b>|1|2": {} for k in range(8)}}
+    (said,) = find_unknown(gone, ties)
+    assert said.startswith("8 tie(s) by hand are not used, since the area has no such count: Z0")
+    assert "Z5" in said
+    assert "Z6" not in said
