@@ -97,7 +97,12 @@
     this.list.tabIndex = 0;
     this.list.setAttribute("aria-label", "What happens on the way");
     box.addEventListener("toggle", function () {
-      if (box.open) { self.group.addTo(self.map); self.fit(); self.show(false); } else {
+      if (box.open) {
+        window.siteFold(self.map, ".site-panel");
+        self.group.addTo(self.map);
+        self.fit();
+        self.show(false);
+      } else {
         self.stop();
         self.group.remove();
       }

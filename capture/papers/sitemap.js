@@ -154,6 +154,19 @@
     });
   }
 
+  /* a map behind a closed tab has no size, and nothing can be fitted into it until it has one */
+  function onceShown(map, act) {
+    var box = map.getContainer();
+    if (box.clientWidth && box.clientHeight) { act(); return; }
+    var watch = new ResizeObserver(function () {
+      if (!box.clientWidth || !box.clientHeight) { return; }
+      watch.disconnect();
+      map.invalidateSize({ animate: false, pan: false });
+      act();
+    });
+    watch.observe(box);
+  }
+
   function drawLayer(map, plan, layer) {
     var group = L.layerGroup();
     var renderer = layer.many
@@ -200,12 +213,21 @@
           entry.innerHTML = "<span>" + sample(layer.looks[line[0]], line[1]) + "</span>" + line[2];
         });
       });
+      box.addEventListener("toggle", function () {
+        if (box.open) { window.siteFold(map, ".site-drive"); }
+      });
       L.DomEvent.disableClickPropagation(box);
       L.DomEvent.disableScrollPropagation(box);
       return box;
     };
     control.addTo(map);
   }
+
+  /* on a narrow map one opened panel would lie over the other */
+  window.siteFold = function (map, other) {
+    var box = map.getContainer().querySelector(other + "[open]");
+    if (box && map.getContainer().clientWidth < 640) { box.open = false; }
+  };
 
   /* prints the page that the map stands in, or the screen around it */
   function printer(map) {
@@ -286,11 +308,13 @@
       });
       if (plan.layers.length) { panel(map, plan, groups); }
       L.control.scale({ imperial: plan.system === "us", metric: plan.system !== "us" }).addTo(map);
-      if (plan.fit) { map.fitBounds(plan.fit, { animate: false }); }
-      keepView(map, plan);
       printer(map);
       forPaper(map, plan, groups);
-      if (plan.drive) { window.siteDrive.add(map, plan.drive); }
+      onceShown(map, function () {
+        if (plan.fit) { map.fitBounds(plan.fit, { animate: false }); }
+        keepView(map, plan);
+        if (plan.drive) { window.siteDrive.add(map, plan.drive); }
+      });
       window.siteMapDrawn = true;
     }
   };

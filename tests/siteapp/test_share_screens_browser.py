@@ -94,6 +94,14 @@ def test_one_press_leaves_a_known_site_out(page) -> None:
     assert strip(page) == before
 
 
+def test_map_behind_a_closed_tab_shows_the_town_once_opened(page) -> None:
+    go(page, "Share")
+    page.get_by_role("tab", name="First and second site").click()
+    page.get_by_text("The squares that most would move from").wait_for()
+    scale = page.frame_locator("iframe[title*='folium']").locator(".leaflet-control-scale-line")
+    scale.get_by_text(re.compile(r"^(1|2) mi$|^[0-9]+ ft$")).wait_for(timeout=20_000)
+
+
 @pytest.mark.parametrize(("screen", "width"), [("Share", 390), ("Rivals & people", 1280)])
 def test_every_part_is_open_to_all(page, screen, width) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")
