@@ -9,8 +9,9 @@ the file says otherwise.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -39,6 +40,21 @@ LAYER_KINDS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
         "known_sites": ("washes with known yearly cars", "the starter sheet is used unfitted"),
         "terrain": ("heights of the ground", "the ground is taken as flat"),
         "attractions": ("places that draw trips", "those in the roads file are used"),
+    }
+)
+_COUNT_OPTIONS: Final = (
+    "columns", "crs", "files", "lat", "lon", "month", "places", "road", "short_counts", "station",
+)  # fmt: skip
+#: layer kind -> settings besides those that every layer has; what is not named has none
+LAYER_OPTIONS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "roads": ("bbox", "geocoder", "notes", "place", "server"),
+        "counts": _COUNT_OPTIONS,
+        "hourly_counts": _COUNT_OPTIONS,
+        "parcels": ("bad_rows",),
+        "people": ("key", "table", "table_key"),
+        "weather": ("rain_unit", "snow_unit", "temperature_unit"),
+        "known_sites": ("true_model",),
     }
 )
 #: file endings that are taken for a roads file
@@ -331,6 +347,16 @@ def _load_area_file(file: Path, may_read: Iterable[Path | str]) -> Area:
     )
 
 
+def _find_unknown_options(kind: str, table: Mapping[str, Any]) -> Iterator[str]:
+    """Say of each setting of a layer that nothing would read."""
+    known = sorted({*_LAYER_FIELDS, *LAYER_OPTIONS.get(kind, ())})
+    for name in sorted(set(table) - set(known)):
+        told = plain_text(name, most=40)
+        near = get_close_matches(told, known, n=1)
+        meant = f"; did you mean {near[0]}" if near else ""
+        yield f"layers.{kind} has no setting {told!r}{meant}; known are {', '.join(known)}"
+
+
 def _is_file(path: Path) -> bool:
     """Whether there is such a file; a name that no disk could hold is none."""
     try:
@@ -360,6 +386,7 @@ def _read_layer(
         return None
     written = table.get("path", "" if kind != "roads" else DOWNLOAD)
     path: Path | None = folder / written
+    faults += list(_find_unknown_options(kind, table))
     if kind == "roads" and written == DOWNLOAD:
         path = None
     elif written and not is_allowed(folder / written, allowed):

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from capture.area import LAYER_OPTIONS
 from capture.basis import DataError, Sheet, plain_text
 from capture.passing.hourly import HourShape
 from capture.passing.ledger import COUNT_COLUMNS, list_rows
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 #: role -> heading, or file -> role -> heading
 Answers = Mapping[str, str | Mapping[str, str]]
+#: what a file of several may say of itself besides its settings
+_FILE_FIELDS: Final = ("source", "licence", "note", "invented")
 #: which busiest hours of a year are listed
 DESIGN_RANKS: Final = (1, 10, 20, 30, 50, 100, 200)
 
@@ -261,6 +264,7 @@ def _read_file_table(layer: Layer, name: str) -> tuple[dict[str, Any], dict[str,
         raise DataError(
             f"area.toml: files of layers.{layer.kind} must be tables by file name; mend that"
         )
+    _refuse_unknown(layer, name, own)
     columns = own.get("columns", {})
     if not isinstance(columns, Mapping) or not all(isinstance(v, str) for v in columns.values()):
         raise DataError(
@@ -268,6 +272,17 @@ def _read_file_table(layer: Layer, name: str) -> tuple[dict[str, Any], dict[str,
         )
     general = {key: value for key, value in layer.options.items() if key != "files"}
     return {**general, **own}, {str(role): heading for role, heading in columns.items()}
+
+
+def _refuse_unknown(layer: Layer, name: str, own: Mapping[str, Any]) -> None:
+    """Refuse settings of a file that nothing would read."""
+    known = sorted({*LAYER_OPTIONS[layer.kind], *_FILE_FIELDS} - {"files", "short_counts"})
+    unknown = sorted(set(own) - set(known))
+    if unknown:
+        raise DataError(
+            f"area.toml: {plain_text(name, most=60)} has no setting "
+            f"{plain_text(unknown[0], most=40)!r}; known are {', '.join(known)}"
+        )
 
 
 def _list_names(more: Any) -> list[str]:

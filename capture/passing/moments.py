@@ -7,13 +7,15 @@ Assumes that a clock time of an interval is its start and local. Clock times com
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+#: years in which a count can have been made; dates outside are no dates
+YEARS: Final = (1900, 2100)
 
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})?(?::\d{2})?\s*([ap]m)?(?:\s*[-–].*)?$", re.IGNORECASE)
 _HALF_DAY = re.compile(r"^(\d{1,2})\s*([ap])\.?m\.?(?:\s*[-–].*)?$", re.IGNORECASE)
@@ -29,7 +31,8 @@ def read_dates(column: pd.Series) -> tuple[pd.Series, str]:
     Returns
     -------
     tuple of (Series of datetime64, str)
-        NaT where not readable, and a remark ("" when all is plain).
+        NaT where not readable or not in the years 1900 to 2100, and a remark ("" when all is
+        plain).
 
     Examples
     --------
@@ -37,6 +40,11 @@ def read_dates(column: pd.Series) -> tuple[pd.Series, str]:
     >>> str(days[0].date()), remark
     ('2024-01-31', '')
     """
+    days, remark = _read_days(column)
+    return days.where(days.dt.year.between(*YEARS)), remark
+
+
+def _read_days(column: pd.Series) -> tuple[pd.Series, str]:
     if pd.api.types.is_datetime64_any_dtype(column):
         return column.dt.tz_localize(None) if column.dt.tz is not None else column, ""
     if pd.api.types.is_numeric_dtype(column):
@@ -86,6 +94,7 @@ def read_clock(column: pd.Series) -> tuple[FloatArray, str]:
     if pd.api.types.is_datetime64_any_dtype(column):
         return np.asarray(column.dt.hour + column.dt.minute / 60, dtype=np.float64), "timestamp"
     numbers = pd.to_numeric(column, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
+    numbers = np.where(np.isfinite(numbers), numbers, np.nan)
     if np.isfinite(numbers).any():
         return _numeric_clock(numbers)
     return np.array([_one_clock(value) for value in column], dtype=np.float64), "clock text"

@@ -43,7 +43,7 @@ def test_a_folder_with_everything(tmp_path: Path) -> None:
         'name = "Town"\ninvented = true\ndriving_side = "left"\nunits = "metric"\n'
         'time_zone = "Europe/Helsinki"\nnote = "n"\n[layers.roads]\npath = "roads.osm"\n'
         'source = "map"\nlicence = "ODbL"\n[layers.counts]\npath = "c.csv"\ninvented = false\n'
-        'unit = "vehicles"\n',
+        'station = "A1"\n',
     )
     (folder / "c.csv").write_text("id,aadt\n1,2\n", encoding="utf-8")
     area = open_area(folder)
@@ -51,7 +51,7 @@ def test_a_folder_with_everything(tmp_path: Path) -> None:
     assert str(area.zone) == "Europe/Helsinki"
     assert area.layers["roads"].invented
     assert not area.layers["counts"].invented
-    assert dict(area.layers["counts"].options) == {"unit": "vehicles"}
+    assert dict(area.layers["counts"].options) == {"station": "A1"}
     table = area.read("counts")
     assert table is not None
     assert table is area.read("counts"), "read once"
@@ -165,3 +165,19 @@ def test_names_and_numbers_beyond_any_size(text: str, told: str, tmp_path: Path)
         open_area(tmp_path)
     with pytest.raises(CaptureError, match="no such file"):
         open_area("a" * 5000)
+
+
+def test_settings_that_nothing_would_read_are_refused_by_name(tmp_path: Path) -> None:
+    (tmp_path / "roads.osm").write_text("<osm/>", encoding="utf-8")
+    (tmp_path / "counts.csv").write_text("a\n", encoding="utf-8")
+    (tmp_path / "area.toml").write_text(
+        '[layers.roads]\npath = "roads.osm"\nbox = [1, 2, 3, 4]\n'
+        '[layers.counts]\npath = "counts.csv"\nshort_count = "x.csv"\n"<b>{{7}}" = 1\n',
+        encoding="utf-8",
+    )
+    with pytest.raises(CaptureError) as caught:
+        open_area(tmp_path)
+    said = str(caught.value)
+    assert "layers.roads has no setting 'box'; did you mean bbox" in said
+    assert "layers.counts has no setting 'short_count'; did you mean short_counts" in said
+    assert "layers.counts has no setting '<b>{{7}}'; known are columns, crs" in said

@@ -176,3 +176,11 @@ def test_the_users_own_numbers_are_used(tmp_path):
     found = load_counts(tmp_path / "c.csv", study_year=2026, values=mine)
     assert found.counts["vehicles_per_day"].tolist() == [800]
     assert found.counts["history"].iloc[0] == ((2019.0, 720.0), (2023.0, 800.0))
+
+
+def test_a_setting_of_one_file_that_nothing_would_read_is_refused(area_with, latlon):
+    lat, lon = latlon(700, 0)
+    counts = f"station,road,lat,lon,aadt\nA,Main Road,{lat:.6f},{lon:.6f},9000\n"
+    area, place = area_with(counts, extra='files = {"counts.csv" = {stattion = "A"}}')
+    with pytest.raises(DataError, match=r"counts.csv has no setting 'stattion'; known are columns"):
+        load_area_counts(area, place, study_year=2026)

@@ -6,11 +6,14 @@ from __future__ import annotations
 import json
 
 import geopandas as gpd
+import numpy as np
+import pandas as pd
 import pytest
 import shapely
 
 from capture.basis import CaptureError, DataError, InputError
 from capture.passing.load import load_counts
+from capture.passing.moments import read_clock, read_dates
 
 EXTENT = (40.0, -75.1, 40.1, -75.0)
 HEAD = "station,road,lat,lon,aadt,year\n"
@@ -263,3 +266,17 @@ def test_axles_are_halved_and_corrected(tmp_path):
     expected = 40_000 / 2 * 0.95 / 2 * make_season_factors()[4, 1]
     assert count["vehicles_per_day"] == pytest.approx(expected)
     assert "axle factor" in count["story"]
+
+
+@pytest.mark.parametrize("day", ["-1", "0", "1e999", "inf", "99999-01-01", "1066-10-14"])
+def test_days_that_no_calendar_of_ours_holds_are_no_days(day):
+    days, _ = read_dates(pd.Series(["2024-05-14", day]))
+    assert str(days[0].date()) == "2024-05-14"
+    assert pd.isna(days[1])
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_clock_without_end_is_no_clock():
+    hours, _ = read_clock(pd.Series(["7", "inf", "-inf", "nan"]))
+    assert hours[0] == 7.0
+    assert np.isnan(hours[1:]).all()
