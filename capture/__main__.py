@@ -31,6 +31,7 @@ examples:
   python -m capture screen data_public/demo --out out
   python -m capture numbers --room line
   python -m capture study data_public/demo --site parcel:P01 --set line.pitch_m=7 --out out
+  python -m capture study data_public/demo --site parcel:P01 --offer own.toml --withhold --out out
 """
 
 
@@ -56,6 +57,11 @@ def build_parser() -> argparse.ArgumentParser:
     study.add_argument("--author", default="", metavar="NAME", help="your name, for the report")
     study.add_argument(
         "--logo", type=Path, metavar="FILE", help="your PNG, JPEG or SVG, for the report"
+    )
+    study.add_argument(
+        "--withhold",
+        action="store_true",
+        help="leave your client's own figures (prices, land, --set numbers) out of every paper",
     )
     _add_common(study)
 

@@ -20,6 +20,7 @@ def run_study(given: argparse.Namespace, say: Say) -> None:
     """Study one site and write study.json and map.html, and the other papers when asked."""
     from capture.chain import parse_replaced, study
     from capture.papers import write_report_papers, write_study_papers
+    from capture.papers.withheld import list_withheld, withhold
 
     out = check_out(given.out)
     logo = read_logo(given.logo)
@@ -32,6 +33,10 @@ def run_study(given: argparse.Namespace, say: Say) -> None:
         replaced=parse_replaced(given.set),
         say=say,
     )
+    if given.withhold:
+        made = withhold(made)
+        told = ", ".join(list_withheld(made)) or "there is nothing of your client's own"
+        say(f"withheld: {told}")
     say("writing")
     written = [*write_study_papers(made, out)]
     if given.papers:

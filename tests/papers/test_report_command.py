@@ -63,3 +63,21 @@ def test_logo_that_cannot_be_printed_is_refused_before_any_work(tmp_path, capsys
     assert words in said
     assert said.count("\n") == 1
     assert not out.exists()
+
+
+def test_client_s_own_figures_can_be_withheld(tmp_path, capsys) -> None:
+    offer = {"ticket_price_usd": 17.37, "plan_price_usd_month": 33.91, "land_cost_usd": 1287653}
+    (tmp_path / "own.json").write_text(json.dumps(offer), "utf-8")
+    given = ["--offer", str(tmp_path / "own.json"), "--set", "money.tax_insurance_usd_year=81239"]
+    for name, more in (("plain", []), ("hidden", ["--withhold"])):
+        assert main([*STUDY, *given, *more, "--out", str(tmp_path / name)]) == 0
+    capsys.readouterr()
+    plain, hidden = list_files(tmp_path / "plain"), list_files(tmp_path / "hidden")
+    assert set(plain) == set(hidden)
+    told = json.loads(hidden["study.json"])
+    assert "price of a single wash" in told["withheld"]
+    assert "own number money.tax_insurance_usd_year" in told["withheld"]
+    for figure in (b"17.37", b"33.91", b"1287653", b"1,287,653", b"81239", b"81,239"):
+        for name in ("study.json", "report.html", "map.html"):
+            assert figure not in hidden[name], (figure, name)
+    assert all(figure in plain["study.json"] for figure in (b"17.37", b"33.91", b"81239"))
