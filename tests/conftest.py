@@ -9,6 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# a busy machine is no fault of what is tested
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 BROWSER_ARGS = (
     "--headless",

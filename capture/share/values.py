@@ -91,6 +91,8 @@ def _entries() -> Iterator[Sourced]:
 
 #: least and most that an own value may be, where unit and spread do not say it
 _PERMITTED: Final = {
+    # as long as a delay may grow before it is capped
+    "reference_delay": (0.0, 120.0),
     # logs are taken of a share and of a spread
     **{f"base_{name}_share": (1e-6, 0.5) for name in FORMATS},
     "sigma_log": (0.02, 2.0),
