@@ -113,54 +113,6 @@ def make_rival_table(study: Any) -> pd.DataFrame:
     return table.sort_values("minutes", na_position="last", kind="stable", ignore_index=True)
 
 
-def make_share_table(study: Any) -> pd.DataFrame:
-    """Make the steps from the reference share to this site's, each with its range."""
-    share = study.share
-    level = float(np.median(share.base))
-    rows = [_share_row("share at the reference site", "base", share.base, 0.0, level)]
-    for k, name in enumerate(share.names):
-        factor = float(share.multiplier[0, k])
-        rows.append(
-            {
-                "name": say_factor(name),
-                "key": name,
-                "factor": factor,
-                "low": float(share.multiplier_low[0, k]),
-                "high": float(share.multiplier_high[0, k]),
-                "from_share": level,
-                "to_share": level * factor,
-                "known": not bool(share.missing[0, k]),
-                "unit": "1",
-            }
-        )
-        level *= factor
-    for name, key, draws in (
-        ("untried ground does worse", "selection", share.selection),
-        ("operator and all else", "else", share.operator * share.residual[0]),
-    ):
-        factor = float(np.median(draws))
-        rows.append(_share_row(name, key, draws, level, level * factor))
-        level *= factor
-    final = float(np.median(share.rate[0]))
-    rows.append(_share_row("share washed here", "rate", share.rate[0], 0.0, final))
-    return pd.DataFrame(rows)
-
-
-def _share_row(name: str, key: str, draws: FloatArray, start: float, end: float) -> dict[str, Any]:
-    summed = sum_draws(draws, "1").range
-    return {
-        "name": name,
-        "key": key,
-        "factor": summed.value,
-        "low": summed.low,
-        "high": summed.high,
-        "from_share": start,
-        "to_share": end,
-        "known": True,
-        "unit": "share" if key in {"base", "rate"} else "1",
-    }
-
-
 def make_week_table(study: Any) -> pd.DataFrame:
     """Make expected cars an hour by weekday and hour, averaged over the year."""
     hours = _expected_hours(study).reshape(365, 24)

@@ -29,6 +29,7 @@ from capture.papers.report import (
 )
 from capture.papers.report_doubts import list_doubts
 from capture.papers.seller import make_pitch
+from capture.papers.share_tables import make_step_table
 from capture.papers.sources import SourceBook, say_known
 from capture.papers.study_json import make_source_book
 from capture.papers.words import (
@@ -165,7 +166,7 @@ def _share_parts(study: Any, units: UnitSystem) -> list[Part]:
         make_heading("What part of them is washed"),
         Part(kind="text", text=f"The share rests on {ground}starting values from trade practice "
              f"(estimated). It is per passing: a commuter passes twice a day.{lives}"),
-        make_pictures((figures.draw_share(pictures.make_share_table(study)),
+        make_pictures((figures.draw_share(make_step_table(study)),
                    "Each step multiplies the share: a bar to the right raises it, to the left "
                    "lowers it.")),
     ]  # fmt: skip

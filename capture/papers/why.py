@@ -18,6 +18,7 @@ from scipy.stats import rankdata
 
 from capture.papers.argument import Claim
 from capture.papers.pictures import say_factor
+from capture.papers.share_tables import make_step_table
 from capture.papers.sources import Entry, SourceBook
 from capture.papers.steps import STEPS, Step
 from capture.papers.withheld import is_private, is_withheld
@@ -107,18 +108,12 @@ def _list_inputs(study: Any, key: str) -> list[tuple[str, float, str, str]]:
             for r in range(len(study.streams.edge))
         ]  # fmt: skip
     if key == "share":
-        rows = [("share at the reference site", float(np.median(study.share.base)), "share",
-                 "step.share")]  # fmt: skip
-        rows += [
-            (f"times {say_factor(name)}", float(study.share.multiplier[0, k]), "1",
-             f"share.beta_{name}")
-            for k, name in enumerate(study.share.names)
+        factors = set(study.share.names)
+        return [
+            (row["name"] if row["unit"] == "share" else f"times {row['name']}", row["factor"],
+             row["unit"], f"share.beta_{row['key']}" if row["key"] in factors else "step.share")
+            for row in make_step_table(study).iloc[:-1].to_dict("records")
         ]  # fmt: skip
-        rows += [
-            ("times operator", float(np.median(study.share.operator)), "1", "step.share"),
-            ("times untried ground", float(np.median(study.share.selection)), "1", "step.share"),
-        ]
-        return rows
     cars = float(np.median(study.cars_per_year))
     passing = float(np.median(np.asarray(study.vehicles).sum(axis=0)))
     rate = float(np.median(study.share.rate[0]))

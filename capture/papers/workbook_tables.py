@@ -18,6 +18,7 @@ from capture.papers.argument import make_argument
 from capture.papers.remarks import list_cautions, list_notes
 from capture.papers.report import say_measured
 from capture.papers.report_parts import list_layers
+from capture.papers.share_tables import make_step_table
 from capture.papers.sources import GRADE_WORDS, SourceBook, say_known
 from capture.papers.steps import STEPS
 from capture.papers.study_json import make_source_book
@@ -108,7 +109,7 @@ def _passing_table(study: Any, book: SourceBook) -> pd.DataFrame:
 
 
 def _share_table(study: Any) -> pd.DataFrame:
-    table = pictures.make_share_table(study)
+    table = make_step_table(study).drop(columns=["here", "why"])
     known = set(study.share.names)
     table["source"] = [
         f"share.beta_{key}" if key in known else "step.share" for key in table["key"]

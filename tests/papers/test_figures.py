@@ -23,6 +23,7 @@ from capture.papers.figures import (
     draw_week,
     say_parcel,
 )
+from capture.papers.share_tables import make_step_table
 
 
 def draw_all(study) -> dict[str, str]:
@@ -32,7 +33,7 @@ def draw_all(study) -> dict[str, str]:
     return {
         "map": draw_map(study),
         "parcel": draw_parcel(study),
-        "share": draw_share(pictures.make_share_table(study)),
+        "share": draw_share(make_step_table(study)),
         "busy": draw_busy(pictures.make_duration_table(study), busy, rank=study.busy.rank,
                           design=study.design_hour_cars, carries=study.line.cars_per_hour),
         "week": draw_week(pictures.make_week_table(study)),
@@ -83,7 +84,7 @@ def test_hostile_names_stay_text(hostile_study) -> None:
 
 
 def test_share_steps_join_end_to_start(demo_study) -> None:
-    table = pictures.make_share_table(demo_study)
+    table = make_step_table(demo_study)
     inner = table.iloc[1:-1]
     assert inner["from_share"].to_numpy() == pytest.approx(
         table["to_share"].to_numpy()[:-2], rel=1e-12
@@ -91,6 +92,16 @@ def test_share_steps_join_end_to_start(demo_study) -> None:
     svg = draw_share(table)
     assert svg.count("<rect") == len(table)
     assert "share washed here" in svg
+
+
+def test_why_of_the_share_multiplies_up_to_it(demo_study) -> None:
+    from capture.papers.study_json import make_source_book
+    from capture.papers.why import explain
+
+    claim = next(c for c in make_argument(demo_study) if c.key == "share")
+    inputs = explain(demo_study, claim, make_source_book(demo_study)).inputs
+    product = np.prod([value for _, value, _, _ in inputs])
+    assert product == pytest.approx(np.exp(np.log(demo_study.share.rate[0]).mean()), rel=1e-9)
 
 
 def test_every_station_is_drawn_and_numbered(demo_study, drawn) -> None:

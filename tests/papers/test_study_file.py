@@ -19,12 +19,12 @@ from capture.papers.pictures import (
     make_month_table,
     make_queue_table,
     make_rival_table,
-    make_share_table,
     make_station_table,
     make_stream_table,
     make_utility_table,
     make_week_table,
 )
+from capture.papers.share_tables import make_step_table
 from capture.papers.sources import GRADE_WORDS
 from capture.papers.study_json import make_source_book
 from capture.papers.why import explain, find_movers
@@ -194,7 +194,7 @@ def test_pictures_agree_with_the_study(demo_study) -> None:
     assert worth.loc["npv_usd", "value"] == pytest.approx(np.median(demo_study.money.npv_usd))
     cash = make_cash_table(demo_study)
     assert (cash["low_usd"] <= cash["high_usd"]).all()
-    share = make_share_table(demo_study)
+    share = make_step_table(demo_study)
     steps = share.iloc[1:-1]
     assert np.allclose(steps["from_share"] * steps["factor"], steps["to_share"])
 
