@@ -159,10 +159,11 @@ def _leave(scene: Scene, names: list[str], said: str) -> Callable[[], None]:
 
 
 def _show_notes(scene: Scene, joined: Any) -> None:
-    notes = [*st.session_state.get(f"intake-{scene.kept.id}", ()), *joined.notes]
+    told = [*st.session_state.get(f"intake-{scene.kept.id}", ()), *joined.notes]
+    notes = list(dict.fromkeys(told))
     if notes:
         with st.expander(f"What was done to your rows: {len(notes)} notes", expanded=True):
-            for note in dict.fromkeys(notes):
+            for note in notes:
                 st.caption(as_markdown(note[:1].upper() + note[1:] + ".", most=400))
 
 
@@ -227,7 +228,7 @@ def _take_more(scene: Scene) -> None:
             placeholder="site, cars, aadt, operator\nOak Street, 90000, 25000, my company",
             height=150,
             help="Headings first; commas, semicolons or tabs. Cars may stand by month, in columns "
-            "cars_jan to cars_dec or in rows with a column month.",
+            "jan to dec or in rows with a column month.",
         )
         if st.form_submit_button("Take these rows in") and text.strip():
             _take(scene, lambda: read_pasted(text), "own sites pasted")

@@ -125,7 +125,12 @@ def show_schedule(scene: Scene, study: Any) -> None:
             key=f"schedule-csv-{scene.token}",
         )
     show_table(
-        sheets["Assumptions"].astype({"value": "str"}),
+        sheets["Assumptions"].assign(
+            value=[
+                say_number(told, digits=4) if isinstance(told, (int, float)) else str(told)
+                for told in sheets["Assumptions"]["value"]
+            ]
+        ),
         {
             "item": ("assumed", ""),
             "value": ("value", ""),

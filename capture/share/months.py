@@ -23,11 +23,29 @@ MOST_MONTH_CARS: Final = 500_000
 _DAYS: Final = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 _MONTH_NAMES: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct",
                        "nov", "dec")  # fmt: skip
+#: a month's own name as a heading -> its place
+_BARE: Final = {
+    said: place
+    for place, whole in enumerate(
+        ("january", "february", "march", "april", "may", "june", "july", "august", "september",
+         "october", "november", "december")
+    )
+    for said in (whole, whole[:3], whole[:4] if whole == "september" else whole)
+}  # fmt: skip
 
 
 def find_month(name: str) -> int | None:
-    """Return the month, 0-11, that a column such as ``cars_mar`` or ``cars_3`` holds."""
-    found = re.fullmatch(r"cars_(?:month_)?([a-z]{3,9}|\d{1,2})", name)
+    """Return the month, 0-11, that a column holds, None for another column.
+
+    Examples
+    --------
+    >>> find_month("cars_mar"), find_month("cars_3"), find_month("march"), find_month("market")
+    (2, 2, 2, None)
+    """
+    plain = name.strip().lower()
+    if plain in _BARE:
+        return _BARE[plain]
+    found = re.fullmatch(r"cars_(?:month_)?([a-z]{3,9}|\d{1,2})", plain)
     return None if found is None else _read_month(found[1])
 
 

@@ -57,14 +57,17 @@ ranking = many.ranking
 struck = ranking["struck"].to_numpy(dtype=bool)
 first = ranking.iloc[0]
 say(
-    "<b>{}</b> leads {} parcels; {} are struck out, each with its reason. The same draws are used "
-    "for all, so two parcels on one road share its luck.",
+    "<b>{}</b> leads {} parcels; {}. The same draws are used for all, so two parcels on one road "
+    "share its luck.",
     first["name"],
     int((~struck).sum()),
-    int(struck.sum()),
+    f"{int(struck.sum())} struck out, each with its reason" if struck.any() else "none struck out",
 )
 show_map(scene, make_many_layers(many), key=f"compare-{scene.kept.id}", height=520)
-st.caption("Numbers are ranks; large marks are the first five, crosses are struck out.")
+st.caption(
+    "Numbers are ranks; large marks are the first five. Pale crosses are struck out, dark ones are "
+    "rivals that are shut or planned."
+)
 standing, out, together = st.tabs(
     ["Ranked", f"Struck out ({int(struck.sum())})", "Several to build together"]
 )

@@ -104,7 +104,10 @@ with left:
         on_click=clicked,
         height=560,
     )
-    st.caption("Squares are rival washes; point at a mark to read what it is.")
+    st.caption(
+        "Squares are rival washes, crosses those that are shut or planned; point at a mark to read "
+        "what it is."
+    )
 with right:
     if parcels:
         now = scene.inputs.site.removeprefix("parcel:")

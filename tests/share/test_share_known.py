@@ -232,3 +232,12 @@ def test_any_pasted_table_is_read_or_refused_in_one_sentence() -> None:
     assert not any("\n" in words or len(words) > 2000 for words in said)
     good = take_in(read_pasted("cars,aadt\n90000,20000"))
     assert len(check_known_sites(good.table)) == 1
+
+
+def test_months_under_their_own_names_are_a_year() -> None:
+    months = ("Jan", "february", "mar", "Apr", "may", "jun", "July", "aug", "Sept", "oct", "nov",
+              "dec")  # fmt: skip
+    table = pd.DataFrame([["A", 24_000, *[1_000] * 12]], columns=["site", "aadt", *months])
+    taken = take_in(table)
+    assert taken.table["cars_per_year"].to_list() == [12_000]
+    assert not [note for note in taken.notes if "not understood" in note]
