@@ -232,6 +232,7 @@ def _say_edge(short: Shortfall) -> str:
 
 
 def _say_table(table: Sequence[Finding]) -> list[str]:
+    """Say what was answered, one reason each; none holds the sign that parts reasons."""
     said = []
     for row in table:
         if row.status == "fail":
@@ -247,4 +248,4 @@ def _say_table(table: Sequence[Finding]) -> list[str]:
     unknown = sum(row.status == "unknown" for row in table)
     if unknown:
         said.append(f"{unknown} of {len(table)} deal-breakers are unknown")
-    return said
+    return [text.replace(";", ",") for text in said]

@@ -113,6 +113,8 @@ def _check_svg(content: bytes) -> None:
         raise InputError("logo: the SVG must be text in UTF-8; save it as such") from None
     if "<!doctype" in text.lower() or "<!entity" in text.lower():
         raise InputError("logo: the SVG may hold no DOCTYPE or ENTITY; save it as plain SVG")
+    if "<?xml-stylesheet" in text.lower():
+        raise InputError("logo: the SVG may fetch no style sheet; save it as plain SVG")
     try:
         root = ElementTree.fromstring(text)  # noqa: S314 (no entities, bounded size)
     except ElementTree.ParseError as error:

@@ -220,6 +220,7 @@ SVG = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/19
         (SVG.format('<rect style="fill:url(http://x)"/>').encode(), "fetch nothing"),
         (b'<!DOCTYPE svg [<!ENTITY a "b">]>' + SVG.format("&a;").encode(), "DOCTYPE"),
         (SVG.format("<g>").encode(), "not well-formed"),
+        (b'<?xml-stylesheet href="http://a/b.css"?>' + SVG.format("").encode(), "style sheet"),
         (b"<html><svg/></html>", "outermost"),
         (SVG.format("").encode("utf-16"), "PNG, JPEG or SVG"),
         (b"<svg>\xff\xfe</svg>", "UTF-8"),

@@ -197,9 +197,10 @@ def test_withholding_twice_is_the_same(private_study) -> None:
 def test_an_answer_that_strikes_a_parcel_is_withheld_in_the_ranking(tmp_path) -> None:
     fails = Answer(status="fail", who="Ann Withers", date="2023-11-17")
     made = many(DEMO, draws=20, year=2024, answers=AnswerBook(by_parcel={
-        "P04": {"deed": fails}, "P05": {"sewer": ASKED}}))  # fmt: skip
+        "P04": {"deed": fails}, "P05": {"sewer": ASKED}, "P06": {"zoning": fails},
+        "P07": {"deed": replace(fails, who="the clerk; Ann Withers;")}}))  # fmt: skip
     shown = made.ranking.set_index("id")["reason"]
-    assert "Ann Withers" in shown["P04"]
+    assert all("Ann Withers" in shown[parcel] for parcel in ("P04", "P06", "P07"))
     assert "43-88 thousand" in shown["P05"]
     hidden = withhold_many(made)
     frame = make_ranking_frame(hidden)
@@ -210,5 +211,5 @@ def test_an_answer_that_strikes_a_parcel_is_withheld_in_the_ranking(tmp_path) ->
         assert find_leaks(text) == set()
         assert "43-88" not in text
     told = hidden.ranking.set_index("id")
-    assert "an answer that is withheld" in told["reason"]["P04"]
+    assert all("an answer that is withheld" in told["reason"][p] for p in ("P04", "P06", "P07"))
     assert bool(told["struck"]["P04"])
