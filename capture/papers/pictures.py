@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 
 from capture.papers.numbers import sum_draws
 
+#: said where the land would have to bring money with it
+_NO_LAND: Final = "below nothing: it would not pay even on free land"
+
 FloatArray = NDArray[np.float64]
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov",
@@ -231,7 +234,8 @@ def make_money_table(study: Any) -> pd.DataFrame:
                 "high": found.high,
                 "mean": found.mean,
                 "unit": unit,
-                "words": summed.words,
+                "words": _NO_LAND if name == "land_ceiling_usd" and found.value <= 0
+                else summed.words,
             }
-        )
+        )  # fmt: skip
     return pd.DataFrame(rows)

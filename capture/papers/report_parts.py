@@ -118,19 +118,19 @@ def _passing_parts(study: Any, book: SourceBook, units: UnitSystem) -> list[Part
     ]
     table["source"] = [plain_text(source, most=MOST_SOURCE) for source in table["source"]]
     table["seen"] = [
-        f"{say_amount(seen, 'm', units, digits=2)} of {say_amount(needed, 'm', units, digits=2)}"
+        f"{say_amount(seen, 'm', units, digits=2)}; {say_amount(needed, 'm', units, digits=2)}"
         for seen, needed in zip(table["seen_m"], table["needed_m"], strict=True)
     ]
     columns: Columns = {
         "road": ("road", ""), "heads": ("to, side", ""), "vehicles_per_day": ("a day", "count"),
         "spread": ("9 times in 10", ""), "known_by": ("known by", ""), "delay_s": ("turning", "s"),
-        "seen": ("seen of needed", ""), "source": ("source", ""),
+        "seen": ("seen; needed", ""), "source": ("source", ""),
     }  # fmt: skip
     return [
         make_heading("Who passes, turns in and sees it"),
         make_table(table, columns, units, "Vehicles that could be washed, by direction and the "
                "side of the road they drive on; seconds lost turning in and going back; how far "
-               "off the site is seen, of how far off it must be."),
+               "off the site is seen, and from how far off it must be."),
     ]  # fmt: skip
 
 

@@ -155,3 +155,9 @@ def test_ticks_lie_on_the_axis_and_are_even(low, high) -> None:
     assert (ticks <= high + 1e-9).all()
     if len(ticks) > 2:
         assert np.allclose(np.diff(ticks), np.diff(ticks)[0])
+
+
+def test_land_that_must_be_below_nothing_says_so(demo_study) -> None:
+    table = pictures.make_money_table(demo_study).set_index("key")
+    row = table.loc["land_ceiling_usd"]
+    assert (row["value"] <= 0) == ("free land" in row["words"])
