@@ -63,6 +63,9 @@ say(
     int((~struck).sum()),
     f"{int(struck.sum())} struck out, each with its reason" if struck.any() else "none struck out",
 )
+if not (ranking.loc[~struck, "npv_usd"] > 0).any():
+    say("<b>None of them is worth more than it costs</b>, in the mean of what may be; the order "
+        "still says which comes nearest.")  # fmt: skip
 show_map(scene, make_many_layers(many), key=f"compare-{scene.kept.id}", height=520)
 st.caption(
     "Numbers are ranks; large marks are the first five. Pale crosses are struck out, dark ones are "
