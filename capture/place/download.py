@@ -9,9 +9,10 @@ program, so downloads take turns.
 from __future__ import annotations
 
 import hashlib
+import itertools
 import json
 import urllib.parse
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Lock
@@ -19,7 +20,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from capture.basis import DataError, InputError, plain_text
+from capture.basis import CaptureError, DataError, InputError, plain_text
+from capture.place.answers import Ear, Say, take_turn
 from capture.place.cache import cache_folder
 from capture.place.layers import is_building, is_feature, is_screen
 from capture.place.raw import WAY_TAGS, Raw, Shapes
@@ -30,8 +32,6 @@ MOST_DEGREES: Final = 1.0
 #: names under which an area's folder keeps what was downloaded for it
 ROADS_FILE: Final = "roads.downloaded.graphml"
 SHAPES_FILE: Final = "shapes.downloaded.json"
-#: told in a few words what is being done; what it raises ends the download
-Say = Callable[[str], None]
 _TIMEOUT_S: Final = 120
 #: wait for a sign that a server is there
 _KNOCK_S: Final = 15
@@ -85,8 +85,9 @@ def fetch_roads(
     roads, shapes = kept / "roads.graphml", kept / "shapes.json"
     if not (roads.is_file() and shapes.is_file()):
         kept.mkdir(parents=True, exist_ok=True)
-        with _TURN:
-            _download(wanted, roads, shapes, say or _keep_quiet)
+        listener = say or _keep_quiet
+        with take_turn(_TURN, listener):
+            _download(wanted, roads, shapes, listener)
     return roads, shapes
 
 
@@ -169,7 +170,7 @@ def check_bbox(value: Any) -> Box:
 
 
 @contextmanager
-def _settings(ox: Any, wanted: Mapping[str, Any], say: Say) -> Iterator[None]:
+def _settings(ox: Any, wanted: Mapping[str, Any], ear: Ear) -> Iterator[None]:
     """Set up OSMnx for one download, then put its settings back."""
     settings = ox.settings
     kept = {
@@ -183,7 +184,7 @@ def _settings(ox: Any, wanted: Mapping[str, Any], say: Say) -> Iterator[None]:
         settings.use_cache = False
         settings.requests_timeout = _TIMEOUT_S
         # asked before an answer is read, so that a stop need not wait for the whole of it
-        settings.requests_kwargs = {"hooks": {"response": lambda *_, **__: say("an answer comes")}}
+        settings.requests_kwargs = {"hooks": {"response": ear.hear}}
         settings.useful_tags_way = sorted({*settings.useful_tags_way, *WAY_TAGS, "access"})
         settings.useful_tags_node = sorted({*settings.useful_tags_node, "highway"})
         if "server" in wanted:
@@ -200,26 +201,31 @@ def _settings(ox: Any, wanted: Mapping[str, Any], say: Say) -> Iterator[None]:
 def _download(wanted: Mapping[str, Any], roads: Path, shapes: Path, say: Say) -> None:
     import osmnx as ox
 
-    with _settings(ox, wanted, say):
+    ear = Ear(say)
+    with _settings(ox, wanted, ear):
         try:
-            if "bbox" not in wanted:
-                say("looking up the place")
-            south, west, north, east = wanted.get("bbox") or _geocode(ox, wanted["place"])
-            box = (west, south, east, north)
-            say("asking for roads")
-            _knock(ox)
-            graph = ox.graph_from_bbox(
-                box, network_type="drive_service", simplify=False, retain_all=True,
-                truncate_by_edge=True,
-            )  # fmt: skip
-            graph = ox.simplify_graph(graph, edge_attrs_differ=["osmid"])
-            say("asking for buildings, shops and washes")
-            found = _fetch_shapes(ox, box)
-            say("writing down what came")
-        except (OSError, LookupError, TypeError, ValueError, RuntimeError,
-                ox._errors.ResponseStatusCodeError) as error:  # fmt: skip
+            graph, found = _ask(ox, wanted, ear.say)
+            ear.say("writing down what came")
+            _write(ox, graph, found, roads, shapes)
+        except Exception as error:  # whatever a server's answer makes of the libraries
+            if error is ear.ended:
+                raise
             raise DataError(_explain(error)) from None
-        _write(ox, graph, found, roads, shapes)
+
+
+def _ask(ox: Any, wanted: Mapping[str, Any], say: Say) -> tuple[Any, Any]:
+    if "bbox" not in wanted:
+        say("looking up the place")
+    south, west, north, east = wanted.get("bbox") or _geocode(ox, wanted["place"])
+    box = (west, south, east, north)
+    say("asking for roads")
+    _knock(ox)
+    graph = ox.graph_from_bbox(
+        box, network_type="drive_service", simplify=False, retain_all=True, truncate_by_edge=True
+    )
+    graph = ox.simplify_graph(graph, edge_attrs_differ=["osmid"])
+    say("asking for buildings, shops and washes")
+    return graph, _fetch_shapes(ox, box)
 
 
 def _knock(ox: Any) -> None:
@@ -227,7 +233,8 @@ def _knock(ox: Any) -> None:
     import requests
 
     status = f"{ox.settings.overpass_url.rstrip('/')}/status"
-    requests.get(status, timeout=_KNOCK_S, headers={"User-Agent": ox.settings.http_user_agent})
+    head = {"User-Agent": ox.settings.http_user_agent}
+    requests.get(status, timeout=_KNOCK_S, headers=head, stream=True, allow_redirects=False).close()
 
 
 def _geocode(ox: Any, place: str) -> Box:
@@ -238,7 +245,7 @@ def _geocode(ox: Any, place: str) -> Box:
 def _explain(error: Exception) -> str:
     import requests
 
-    if isinstance(error, InputError):
+    if isinstance(error, CaptureError):
         return str(error)
     said = plain_text(error, most=100)
     if isinstance(error, requests.exceptions.RequestException | OSError):
@@ -269,9 +276,22 @@ def _write(ox: Any, graph: Any, found: Any, roads: Path, shapes: Path) -> None:
     part = shapes.with_suffix(".part")
     part.write_text(json.dumps(entries), encoding="utf-8")
     unfinished = roads.with_suffix(".part")
+    _make_printable(graph)
     ox.save_graphml(graph, unfinished)
     part.replace(shapes)
     unfinished.replace(roads)
+
+
+def _make_printable(graph: Any) -> None:
+    """Drop from a graph's words, in place, the signs that no XML may hold."""
+    nodes = (held for _, held in graph.nodes(data=True))
+    edges = (held for _, _, held in graph.edges(data=True))
+    for held in itertools.chain(nodes, edges):
+        for name, value in list(held.items()):
+            if isinstance(value, str) and not value.isprintable():
+                held[name] = plain_text(value, most=255)
+            elif isinstance(value, list):
+                held[name] = [plain_text(v, most=255) if isinstance(v, str) else v for v in value]
 
 
 def _traces(shape: Any) -> Iterator[tuple[list[float], list[float]]]:
