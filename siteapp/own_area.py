@@ -16,7 +16,7 @@ from typing import Any, Final
 
 from capture.area import LAYER_KINDS, Area, lay_files, open_area
 from capture.basis import InputError, plain_text
-from siteapp.own_copy import Layers, copy_area, find_free, place_file, write_toml
+from siteapp.own_copy import Layers, copy_area, make_free, place_file, write_toml
 
 MOST_BYTES: Final = 100_000_000
 #: layers that are given on the screen besides roads and counts, in the order of use
@@ -101,8 +101,7 @@ def write_area(
         fetched; nothing is kept then.
     """
     called = plain_text(name, most=80) or "my area"
-    target = find_free(folder, called)
-    target.mkdir(parents=True)
+    target = make_free(folder, called)
     try:
         say("taking the files")
         tables: Layers = {"roads": _take_roads(target, roads, say)}

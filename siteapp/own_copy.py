@@ -17,7 +17,7 @@ from typing import Any, Final
 
 from capture.area import Area, Layer, open_area
 from capture.area.unpack import SHAPE_PARTS
-from capture.basis import CaptureError, InputError, plain_text
+from capture.basis import InputError, plain_text
 from capture.place.download import ROADS_FILE, SHAPES_FILE
 
 MOST_COPIES: Final = 10_000
@@ -55,8 +55,7 @@ def copy_area(area: Area, folder: Path, edit: Callable[[Path, Layers], Layers]) 
     """
     from capture.place import check_parcels
 
-    target = find_free(folder, area.name)
-    target.mkdir(parents=True)
+    target = make_free(folder, area.name)
     try:
         layers = edit(target, {k: _copy_layer(area, at, target) for k, at in area.layers.items()})
         for name in _KEPT_BESIDE:
@@ -68,7 +67,7 @@ def copy_area(area: Area, folder: Path, edit: Callable[[Path, Layers], Layers]) 
             if kind not in ("roads", "counts", "hourly_counts", "terrain"):
                 opened.read(kind)
         check_parcels(opened)
-    except (CaptureError, OSError) as error:
+    except BaseException as error:
         shutil.rmtree(target)
         if isinstance(error, OSError):
             raise InputError(
@@ -78,8 +77,8 @@ def copy_area(area: Area, folder: Path, edit: Callable[[Path, Layers], Layers]) 
     return target
 
 
-def find_free(folder: Path, called: str) -> Path:
-    """Find a name for a new area's folder, after what people call the place.
+def make_free(folder: Path, called: str) -> Path:
+    """Make a new area's folder, named after what people call the place; never another's.
 
     Raises
     ------
@@ -89,8 +88,15 @@ def find_free(folder: Path, called: str) -> Path:
     short = re.sub(r"[^a-z0-9]+", "-", called.lower()).strip("-")[:40] or "area"
     for number in range(1, MOST_COPIES):
         target = folder / (short if number == 1 else f"{short}-{number}")
-        if not target.exists():
-            return target
+        try:
+            target.mkdir(parents=True)
+        except FileExistsError:
+            continue
+        except OSError as error:
+            raise InputError(
+                f"{folder}: no area can be kept there ({error.strerror}); make room"
+            ) from None
+        return target
     raise InputError(f"{called}: there are too many areas of this name; choose another")
 
 

@@ -14,6 +14,7 @@ from capture.area import open_area
 from capture.basis import CaptureError, InputError
 from siteapp.jobs import Job, StoppedError
 from siteapp.own_area import add_layers, find_ending, is_own, leave_rows_out, write_area
+from siteapp.own_copy import copy_area, make_free
 from siteapp.text import as_markdown, fill
 
 DEMO = Path(__file__).resolve().parents[2] / "data_public" / "demo"
@@ -182,3 +183,35 @@ def test_parcels_without_places_are_refused_where_they_are_given(tmp_path: Path)
     with pytest.raises(CaptureError, match="must have columns lat and lon"):
         add_layers(area, tmp_path, {"parcels": [("p.csv", b"id,acres\nA,2\n")]})
     assert sorted(tmp_path.iterdir()) == before
+
+
+def test_folders_made_at_the_same_moment_are_never_one(tmp_path: Path) -> None:
+    made: list[Path] = []
+    gate = threading.Barrier(8)
+
+    def make() -> None:
+        gate.wait()
+        made.append(make_free(tmp_path / "areas", "Our Town"))
+
+    threads = [threading.Thread(target=make) for _ in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(set(made)) == 8
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(InputError, match="no area can be kept there"):
+        make_free(tmp_path / "file", "Our Town")
+
+
+def test_whatever_ends_a_copy_leaves_nothing_behind(tmp_path: Path) -> None:
+    (tmp_path / "town").mkdir()
+    (tmp_path / "town" / "roads.osm").write_text("<osm/>")
+    area = open_area(tmp_path / "town")
+
+    def stop(*_: object) -> dict[str, dict[str, object]]:
+        raise KeyError("unforeseen")
+
+    with pytest.raises(KeyError):
+        copy_area(area, tmp_path / "areas", stop)
+    assert list((tmp_path / "areas").iterdir()) == []
