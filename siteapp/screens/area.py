@@ -38,7 +38,8 @@ if place is not None:
     )
     people = make_people_layer(area.read("people"), place.network.projection, shown=True)
     show_map(scene, drop_empty([people]), key=f"area-{scene.inputs.area}", height=520)
-    st.caption("Roads and buildings as read from the roads file: the ground of every map.")
+    homes = "" if people is None else " Green squares: the darker, the more people live there."
+    st.caption(f"Roads and buildings as read from the roads file: the ground of every map.{homes}")
     told = [(kind.replace("_", " "), known) for kind, known in area.describe()]
     rows = pd.DataFrame(told, columns=["layer", "known"])
     columns = {"layer": ("layer", ""), "known": ("what is known", "")}
