@@ -1,7 +1,8 @@
 """How many places for waiting cars do many sites need, without simulating each?
 
 The queue of a day depends on the year's cars against the line's cars an hour. A few such
-loads are simulated once for a year's shape, and every site is looked up between them.
+loads are simulated once for a year's shape, no heavier ones than are asked for, and every
+site is looked up between them.
 Assumes typical pay times and balking and two or more pay lanes of usual speed.
 """
 
@@ -75,25 +76,29 @@ def estimate_stacking_cars(
         )
     if not offer.is_conveyor:
         return np.zeros(np.broadcast_shapes(cars.shape, rate.shape))
-    places = _table(shape, offer, values)
     load = np.log(np.maximum(cars / rate, 1e-9))
-    found = np.interp(load, np.log(_LOADS), places)
+    places = _table(shape, offer, values, float(load.max(initial=-np.inf)))
+    found = np.interp(load, np.log(_LOADS[: places.size]), places)
     # below the lightest load simulated, in proportion
     return np.asarray(found * np.minimum(1.0, np.exp(load - np.log(_LOADS[0]))))
 
 
-def _table(shape: YearShape, offer: Offer, values: Sheet) -> FloatArray:
+def _table(shape: YearShape, offer: Offer, values: Sheet, log_most: float) -> FloatArray:
+    """Return the places at the loads up to the first that is not below the most asked for."""
     names = ("pay_ticket_s", "pay_member_s", "member_share", "balk_cars")
     told = tuple(values.value(name) for name in names)
-    key = (shape.digest, offer.pay_lanes, offer.plan_offered, told)
-    return _tables.recall(key, lambda: _simulate(shape, offer, told))
+    count = min(int(np.searchsorted(np.log(_LOADS), log_most)) + 1, _LOADS.size)
+    key = (shape.digest, offer.pay_lanes, offer.plan_offered, told, count)
+    return _tables.recall(key, lambda: _simulate(shape, offer, told, _LOADS[:count]))
 
 
-def _simulate(shape: YearShape, offer: Offer, told: tuple[float, ...]) -> FloatArray:
+def _simulate(
+    shape: YearShape, offer: Offer, told: tuple[float, ...], loads: FloatArray
+) -> FloatArray:
     ticket_s, member_s, member_share, balk_cars = told
     cv = shape.day_noise_cv
-    places = np.empty(_LOADS.size)
-    for index, load in enumerate(_LOADS):
+    places = np.empty(loads.size)
+    for index, load in enumerate(loads):
         generator = np.random.Generator(np.random.Philox(key=20_240_501))
         factor = generator.gamma(1 / cv**2, cv**2, _DAYS) if cv > 0 else np.ones(_DAYS)
         means = load * _USUAL_RATE * factor[:, None] * shape.day_hours
