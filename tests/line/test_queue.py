@@ -288,10 +288,11 @@ def test_hours_and_queue_share_one_model_of_noise():
 @pytest.mark.property
 def test_stacking_of_a_site_does_not_depend_on_who_else_is_asked_about():
     shape = make_year_shape(OFFER)
-    quiet = estimate_stacking_cars([30_000.0, 60_000.0], 90.0, shape, OFFER)
-    beside = estimate_stacking_cars([30_000.0, 60_000.0, 280_000.0], 90.0, shape, OFFER)
-    assert quiet.tolist() == beside[:2].tolist()
-    assert beside[2] > quiet[1]
+    sites = np.geomspace(14_000.0, 130_000.0, 12)
+    quiet = estimate_stacking_cars(sites, 90.0, shape, OFFER)
+    beside = estimate_stacking_cars([*sites, 280_000.0], 90.0, shape, OFFER)
+    assert quiet.tolist() == beside[:-1].tolist()
+    assert beside[-1] > quiet[-1]
 
 
 def test_stacking_of_many_sites_agrees_with_the_simulation_of_one():
