@@ -20,7 +20,7 @@ from capture.papers.words import say_amount
 from siteapp.frame import Scene, change, change_offer, say
 from siteapp.line_charts import draw_ramp
 from siteapp.own_line import get_sales, pack_sales
-from siteapp.show import show_table
+from siteapp.show import keep_in_step, show_table
 from siteapp.text import as_markdown, say_withheld
 
 _MOST_BYTES = 20_000_000
@@ -36,13 +36,13 @@ def show_choice(scene: Scene) -> None:
     words = {rank: text for text, rank in FULL_CHOICES}
     now = scene.offer.busy_rank
     options = ranks if now in ranks else sorted([*ranks, now])
-    key = f"full-{scene.kept.id}-{scene.kept.revision}"
+    key = f"full-{scene.kept.id}"
+    keep_in_step(key, now)
     left, middle, right = st.columns([2, 1, 1])
     with left:
         st.selectbox(
             "How often are you content to be full?",
             options,
-            index=options.index(now),
             format_func=lambda rank: words.get(rank, f"in {rank} hours a year"),
             key=key,
             on_change=change_offer(
@@ -50,12 +50,12 @@ def show_choice(scene: Scene) -> None:
             ),
         )
     with middle:
-        share = f"headroom-{scene.kept.id}-{scene.kept.revision}"
+        share = f"headroom-{scene.kept.id}"
+        keep_in_step(share, round(scene.offer.headroom_share * 100, 6))
         st.number_input(
             "Headroom on top, %",
             0.0,
             200.0,
-            round(scene.offer.headroom_share * 100, 6),
             step=5.0,
             key=share,
             on_change=change_offer(
@@ -82,8 +82,9 @@ def show_choice(scene: Scene) -> None:
 
 
 def _confidence(scene: Scene) -> None:
-    key = f"confidence-{scene.kept.id}-{scene.kept.revision}"
+    key = f"confidence-{scene.kept.id}"
     now = float(scene.inputs.line.get("confidence", 0.5))
+    keep_in_step(key, now)
     options = sorted({0.5, 0.6, 0.7, 0.8, 0.9, now})
 
     def save() -> None:
@@ -95,7 +96,6 @@ def _confidence(scene: Scene) -> None:
     st.selectbox(
         "How sure shall that hold?",
         options,
-        index=options.index(now),
         format_func=lambda share: "even odds" if share == 0.5 else f"{share * 100:.0f} in 100",
         key=key,
         on_change=save,

@@ -26,7 +26,7 @@ from capture.share import read_pasted, take_in
 from siteapp import share_answers
 from siteapp.frame import Scene, change, say
 from siteapp.share_charts import draw_ranges
-from siteapp.show import show_table
+from siteapp.show import keep_in_step, show_table
 from siteapp.text import as_markdown, say_withheld
 
 MOST_BYTES: Final = 5_000_000
@@ -130,7 +130,8 @@ def _show_influence(scene: Scene, joined: Any) -> None:
 
 
 def _choose_left_out(scene: Scene, joined: Any) -> None:
-    key = f"left-out-{scene.kept.id}-{scene.kept.revision}"
+    key = f"left-out-{scene.kept.id}"
+    keep_in_step(key, list(joined.left_out))
 
     def choose() -> None:
         _leave(scene, st.session_state[key], "choice of known sites changed")()
@@ -138,7 +139,6 @@ def _choose_left_out(scene: Scene, joined: Any) -> None:
     st.multiselect(
         "Left out of the fit",
         list(joined.everyone.ids),
-        default=list(joined.left_out),
         key=key,
         placeholder="none",
         on_change=choose,

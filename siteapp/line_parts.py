@@ -14,7 +14,7 @@ from capture.papers.words import say_amount, say_number
 from siteapp.frame import Scene, change, say
 from siteapp.line_charts import draw_bays, draw_frontier
 from siteapp.own_line import OWN, get_choice, make_catalog
-from siteapp.show import show_table
+from siteapp.show import keep_in_step, show_table
 from siteapp.text import as_markdown
 
 _SHORTEST: Final = ""
@@ -95,7 +95,8 @@ def show_stations(scene: Scene) -> None:
 
 
 def _mud_input(scene: Scene) -> None:
-    key = f"mud-{scene.kept.id}-{scene.kept.revision}"
+    key = f"mud-{scene.kept.id}"
+    keep_in_step(key, bool(scene.inputs.line.get("mud_roads")))
 
     def save() -> None:
         line = {name: value for name, value in scene.inputs.line.items() if name != "mud_roads"}
@@ -105,7 +106,6 @@ def _mud_input(scene: Scene) -> None:
 
     st.checkbox(
         "Mud or dirt roads lead here, so preparing cars by hand is no fault",
-        bool(scene.inputs.line.get("mud_roads")),
         key=key,
         on_change=save,
     )
@@ -123,7 +123,8 @@ def _package_input(scene: Scene) -> None:
     now = OWN if line.get("stations") else line.get("package", _SHORTEST)
     if now not in options:
         options.append(now)
-    key = f"package-{scene.kept.id}-{scene.kept.revision}"
+    key = f"package-{scene.kept.id}"
+    keep_in_step(key, now)
 
     def save() -> None:
         chosen = str(st.session_state[key])
@@ -141,7 +142,6 @@ def _package_input(scene: Scene) -> None:
     st.selectbox(
         "Package of stations",
         options,
-        index=options.index(now),
         format_func=lambda name: (
             catalog.packages[name].name
             if name

@@ -13,7 +13,7 @@ from capture.papers.queue_layer import make_queue_layer, say_queue, stand_queue
 from capture.papers.words import say_amount, say_money, say_number
 from siteapp.frame import Scene, change, say
 from siteapp.line_charts import draw_most_waiting, draw_waits
-from siteapp.show import show_cautions, show_map, show_table
+from siteapp.show import keep_in_step, show_cautions, show_map, show_table
 
 #: shares below this are not told apart
 _FINEST: Final = 0.001
@@ -114,8 +114,9 @@ def _say_share(share: float) -> str:
 def _queue_inputs(scene: Scene) -> None:
     line = scene.inputs.line
     left, right = st.columns(2, vertical_alignment="bottom")
-    places = f"places-{scene.kept.id}-{scene.kept.revision}"
-    lane = f"lane-{scene.kept.id}-{scene.kept.revision}"
+    places, lane = f"places-{scene.kept.id}", f"lane-{scene.kept.id}"
+    keep_in_step(places, float(line.get("stacking_places") or 0.0))
+    keep_in_step(lane, bool(line.get("plan_lane")))
 
     def save_places() -> None:
         value = float(st.session_state[places])
@@ -134,7 +135,6 @@ def _queue_inputs(scene: Scene) -> None:
             "Places for waiting cars before the street (0 takes those that the parcel holds)",
             0.0,
             500.0,
-            float(line.get("stacking_places") or 0.0),
             step=1.0,
             format="%.0f",
             key=places,
@@ -143,7 +143,6 @@ def _queue_inputs(scene: Scene) -> None:
     with right:
         st.toggle(
             "One pay lane serves plan members only",
-            value=bool(line.get("plan_lane")),
             key=lane,
             on_change=save_lane,
         )

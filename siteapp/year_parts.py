@@ -17,6 +17,7 @@ from siteapp.own_year import (
     read_normals_table,
     say_closed_days,
 )
+from siteapp.show import keep_in_step
 from siteapp.text import as_markdown
 
 
@@ -50,10 +51,11 @@ def _keep(scene: Scene, said: str, **parts: Any) -> bool:
 
 
 def _country_input(scene: Scene) -> None:
-    key = f"country-{scene.kept.id}-{scene.kept.revision}"
+    key = f"country-{scene.kept.id}"
     countries = list_countries()
     now = scene.inputs.year_choice.get("country", "")
     options = ["", *countries]
+    keep_in_step(key, now if now in options else "")
 
     def save() -> None:
         _keep(scene, "country of the holidays", country=st.session_state[key], subdivision="")
@@ -61,7 +63,6 @@ def _country_input(scene: Scene) -> None:
     st.selectbox(
         "Public holidays of",
         options,
-        index=options.index(now) if now in options else 0,
         format_func=lambda code: f"{countries[code]} ({code})" if code else "no country",
         key=key,
         on_change=save,
@@ -69,10 +70,11 @@ def _country_input(scene: Scene) -> None:
 
 
 def _state_input(scene: Scene) -> None:
-    key = f"state-{scene.kept.id}-{scene.kept.revision}"
+    key = f"state-{scene.kept.id}"
     country = scene.inputs.year_choice.get("country", "")
     options = ["", *list_states(country)]
     now = scene.inputs.year_choice.get("subdivision", "")
+    keep_in_step(key, now if now in options else "")
 
     def save() -> None:
         _keep(scene, "state of the holidays", subdivision=st.session_state[key])
@@ -80,7 +82,6 @@ def _state_input(scene: Scene) -> None:
     st.selectbox(
         "State or province",
         options,
-        index=options.index(now) if now in options else 0,
         format_func=lambda code: code or "the whole country",
         key=key,
         on_change=save,
@@ -89,7 +90,8 @@ def _state_input(scene: Scene) -> None:
 
 
 def _closed_input(scene: Scene) -> None:
-    key = f"closed-{scene.kept.id}-{scene.kept.revision}"
+    key = f"closed-{scene.kept.id}"
+    keep_in_step(key, say_closed_days(scene.inputs.year_choice.get("closed_days", [])))
 
     def save() -> None:
         try:
@@ -101,7 +103,6 @@ def _closed_input(scene: Scene) -> None:
 
     st.text_input(
         "Days shut each year, month-day",
-        say_closed_days(scene.inputs.year_choice.get("closed_days", [])),
         max_chars=3000,
         placeholder="12-25, 01-01",
         key=key,

@@ -12,7 +12,7 @@ from capture.papers.pointing import find_parcel
 from siteapp import engine, own_area
 from siteapp.frame import change, open_screen, say
 from siteapp.parcel_parts import read_parcels
-from siteapp.show import show_map
+from siteapp.show import keep_in_step, show_map
 from siteapp.text import as_markdown
 
 scene = open_screen("Sites", needs_site=False)
@@ -112,12 +112,13 @@ with right:
     if parcels:
         now = scene.inputs.site.removeprefix("parcel:")
         choices = ["", *parcels]
+        key = f"parcel-{scene.kept.id}"
+        keep_in_step(key, now if now in choices else "")
         chosen = st.selectbox(
             "Choose a parcel",
             choices,
-            index=choices.index(now) if now in choices else 0,
             format_func=lambda name: plain_text(name) or "none chosen",
-            key=f"parcel-{scene.kept.id}-{scene.kept.revision}",
+            key=key,
         )
         if chosen and f"parcel:{chosen}" != scene.inputs.site:
             place_site(f"parcel:{chosen}", "choosing a parcel")

@@ -164,7 +164,12 @@ def test_trail_is_reached_from_the_strip_and_can_be_filtered(watched, app, plain
 
 @pytest.mark.parametrize(
     ("screen", "label", "typed"),
-    [("money", "Price of a single wash, $", "14.5"), ("line", "Pay lanes", "2")],
+    [
+        ("money", "Price of a single wash, $", "14.5"),
+        ("line", "Pay lanes", "2"),
+        ("busy", "Headroom on top, %", "35"),
+        ("share", "Years open when looked at", "4"),
+    ],
 )
 def test_the_keyboard_s_place_is_kept_when_an_input_changes(
     watched, app, plain, screen, label, typed
@@ -183,6 +188,32 @@ def test_the_keyboard_s_place_is_kept_when_an_input_changes(
         )
     page.locator("[data-test-script-state='notRunning']").first.wait_for()
     page.wait_for_timeout(500)
+    focused = page.evaluate("document.activeElement.getAttribute('aria-label') || ''")
+    assert focused == label
+
+
+@pytest.mark.parametrize(
+    ("screen", "label", "keys"),
+    [
+        ("sites", "Choose a parcel", ("ArrowDown", "ArrowDown", "Enter")),
+        ("busy", "How often are you content to be full?", ("ArrowDown", "ArrowDown", "Enter")),
+        ("line", "Wash water is reclaimed", ("Space",)),
+    ],
+)
+def test_the_keyboard_s_place_is_kept_when_a_choice_changes(
+    watched, app, screen, label, keys
+) -> None:
+    page = watched.page
+    space = Workspace(app.workspace)
+    kept = space.add(f"by keys, {screen}", Inputs(area=str(DEMO), site="parcel:P04"))
+    open_screen(page, app, screen, kept.id)
+    page.get_by_label(label, exact=True).focus()
+    for key in keys:
+        page.keyboard.press(key)
+        page.wait_for_timeout(200)
+    page.locator("[data-test-script-state='notRunning']").first.wait_for()
+    page.wait_for_timeout(500)
+    assert space.load(kept.id).revision > kept.revision
     focused = page.evaluate("document.activeElement.getAttribute('aria-label') || ''")
     assert focused == label
 
