@@ -18,6 +18,7 @@ from siteapp.show import keep_in_step, show_table
 from siteapp.text import as_markdown
 
 _SHORTEST: Final = ""
+_SHORTEST_WORDS: Final = "the shortest that serves"
 _STATION_COLUMNS: Final = {
     "number": ("no.", "count"),
     "name": ("station", ""),
@@ -142,16 +143,15 @@ def _package_input(scene: Scene) -> None:
     st.selectbox(
         "Package of stations",
         options,
-        format_func=lambda name: (
-            catalog.packages[name].name
-            if name
-            else f"the shortest that serves ({catalog.packages[scene.study.line.package].name})"
-            if not now and scene.study.line.package in catalog.packages
-            else "the shortest that serves"
-        ),
+        # words that stay the same: the toolkit takes a choice by what it reads
+        format_func=lambda name: catalog.packages[name].name if name else _SHORTEST_WORDS,
         key=key,
         on_change=save,
     )
+    if not now and scene.study.line.package in catalog.packages:
+        st.caption(
+            as_markdown(f"That is the {catalog.packages[scene.study.line.package].name}.", most=200)
+        )
 
 
 def _edit_stations(scene: Scene) -> None:

@@ -70,8 +70,8 @@ def _country_input(scene: Scene) -> None:
 
 
 def _state_input(scene: Scene) -> None:
-    key = f"state-{scene.kept.id}"
     country = scene.inputs.year_choice.get("country", "")
+    key = f"state-{scene.kept.id}-{country}"
     options = ["", *list_states(country)]
     now = scene.inputs.year_choice.get("subdivision", "")
     keep_in_step(key, now if now in options else "")

@@ -29,7 +29,7 @@ TIMES = 20
 #: screen -> (label of the input, values typed in turn)
 CHANGES = {
     "money": ("Price of a single wash, $", [9 + 0.5 * k for k in range(TIMES + 2)]),
-    "line": ("Headroom over the design hour, %", [10.0 + 6 * k for k in range(TIMES + 2)]),
+    "line": ("Headroom over the design hour, %", [10.0 + 37 * k % 90 for k in range(TIMES + 2)]),
     "busy": ("Opens at, hour", list(range(12))),
 }
 EMPTY = """

@@ -218,6 +218,24 @@ def test_the_keyboard_s_place_is_kept_when_a_choice_changes(
     assert focused == label
 
 
+@pytest.mark.regression
+def test_one_input_changes_nothing_else_when_the_line_becomes_another(watched, app) -> None:
+    page, space = watched.page, Workspace(app.workspace)
+    start = Inputs(area=str(DEMO), site="parcel:P01", offer={"ticket_price_usd": 19.5})
+    kept = space.add("headroom", start)
+    open_screen(page, app, "line", kept.id)
+    for percent in (10, 47, 84):  # lines of other packages
+        strip = page.locator(".st-key-strip").inner_text()
+        page.get_by_label("Headroom over the design hour, %").fill(f"{percent}")
+        page.keyboard.press("Enter")
+        page.wait_for_function(
+            "before => document.querySelector('.st-key-strip')?.innerText !== before", arg=strip
+        )
+        page.locator("[data-test-script-state='notRunning']").first.wait_for()
+        offer = {**start.offer, "headroom_share": percent / 100}
+        assert space.load(kept.id).inputs == start.change(offer=offer)
+
+
 @pytest.mark.parametrize("screen", ["money", "share", "papers", "trail"])
 def test_twice_as_large_nothing_is_lost_at_the_side(watched, app, plain, screen) -> None:
     """At 1280 pixels and 200 % a page is 640 wide; only tables may be scrolled sideways."""
